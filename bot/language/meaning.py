@@ -1,0 +1,155 @@
+"""What one message means: frozen facts and asks, richer than the record form that `understand` prints.
+
+The reader knows the text, the moment, the units in which this person gives a bare temperature,
+and nothing else: no history and no database. What a bare "done" or "2" answers is for the conversation.
+"""
+
+from dataclasses import dataclass
+from datetime import date, time
+from typing import Literal
+
+from shared.pile import Record, Shade
+
+Language = Literal["en", "es"]
+Units = Literal["f", "c"]
+
+AskKind = Literal[
+    # in the record form
+    "when_ready",
+    "what_next",
+    "state",
+    "picture",
+    "may_add",
+    "mix",
+    "water_amount",
+    "harvest_amount",
+    "safe_use",
+    "trouble",
+    "later",
+    "pause",
+    "resume",
+    "stop",
+    "start",
+    "help",
+    "person",
+    "language",
+    "undo",
+    "correction",
+    "join",
+    "share",
+    "claim",
+    "hand_over",
+    "schedule",
+    "forget_me",
+    "my_data",
+    "thanks",
+    "greeting",
+    "yes",
+    "no",
+    # beyond it: understood and answered, left out of the projection
+    "why",
+    "how_measure",
+    "how_turn",
+    "how_build",
+    "what_if",
+    "stop_adding",
+    "units",
+    "new_pile",
+    "rename",
+    "who_did",
+    "who_has_tool",
+    "tally",
+    "privacy",
+    "decline",
+    "cannot_turn",
+    "only_about",
+    "not_before",
+    "unclear_stop",
+    "to_staff",
+]
+
+Danger = Literal[
+    "smoke", "maybe_smoke", "injury", "breathing", "self_harm", "threat", "wrong_person", "animal"
+]
+
+Bare = Literal["done", "yes", "no", "not_yet", "dont_know", "skip", "ok", "other_one"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A record that the message reports.
+
+    pile    what the writer calls the pile ("2", "back fence"), None where the message names none
+    doubt   why the value may not be what was meant: "impossible", "digits", "unit", "surface", "heard"
+    """
+
+    record: Record
+    pile: str | None = None
+    doubt: Literal["impossible", "digits", "unit", "surface", "heard"] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Something the message wants. Only the fields that its kind uses are set.
+
+    material   `may_add`
+    on         `later` (remind on), `pause` (until), `stop_adding` (wanted use date)
+    weekday    `schedule`: "mon" to "sun"
+    at         `schedule` (time of day), `not_before`
+    language   `language`
+    units      `units`
+    code       `join`: upper case
+    name       `rename` (new name), `hand_over` (to whom), `who_has_tool` (which tool), `may_add` (as written)
+    topic      `what_if`: "no_turn", "turn_weekly", "no_water", "water_weekly", "no_add"; `only_about`: "water" or "turn"
+    """
+
+    kind: AskKind
+    material: str | None = None
+    on: date | None = None
+    weekday: str | None = None
+    at: time | None = None
+    language: Language | None = None
+    units: Units | None = None
+    code: str | None = None
+    name: str | None = None
+    topic: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What the message says of how the pile is built; None where it says nothing.
+
+    length_m, width_m, height_m   "3x3x3", "4 feet tall and wide", "a metre each way"
+    volume_m3                     "about a cubic yard", "200 litre bin"
+    """
+
+    length_m: float | None = None
+    width_m: float | None = None
+    height_m: float | None = None
+    volume_m3: float | None = None
+    bin: bool | None = None
+    fed: bool | None = None
+    covered: bool | None = None
+    shade: Shade | None = None
+    thermometer: bool | None = None
+    has_pile: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """One message, understood.
+
+    bare      a short answer whose sense depends on what was asked last
+    number    the bare number that the message consists of ("2", "135"), where it is one
+    speaker   the first word of "Ana: turned", as written
+    danger    a fixed, careful answer is due; pile advice must not follow
+    """
+
+    language: Language
+    facts: tuple[Fact, ...] = ()
+    asks: tuple[Ask, ...] = ()
+    bare: Bare | None = None
+    number: float | None = None
+    speaker: str | None = None
+    setup: Setup | None = None
+    danger: Danger | None = None
