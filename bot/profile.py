@@ -1,0 +1,133 @@
+"""The programme's local settings: one TOML file, each entry with a stated default.
+
+`deploy/larkmoor.toml` shows every entry with a comment.
+"""
+
+import tomllib
+from datetime import time
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from zoneinfo import available_timezones
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from bot.language.meaning import Language, Units
+from shared.errors import BadInput
+from shared.pile import Climate
+
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+Months = Annotated[tuple[float, ...], Field(min_length=12, max_length=12)]
+
+
+@cache
+def _zones() -> frozenset[str]:
+    return frozenset(available_timezones())
+
+
+def _known_zone(name: str) -> str:
+    if name not in _zones():
+        raise ValueError("not a time zone; use an IANA name such as America/Denver")
+    return name
+
+
+Zone = Annotated[str, AfterValidator(_known_zone)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Normals(_Section):
+    """Monthly climate normals, January first: mean daily minimum and maximum [°C], rain sums [mm]."""
+
+    min_c: Months
+    max_c: Months
+    rain_mm: Months
+
+
+class Staff(_Section):
+    """Who answers what the program cannot: a number or address, and when, in each language."""
+
+    contact: str | None = None
+    hours: dict[Language, str] = Field(default_factory=dict)
+
+
+class Watering(_Section):
+    """What the local water rules allow: weekdays (none named: any), hours of the day, and hoses at all."""
+
+    days: tuple[Weekday, ...] = ()
+    before: time | None = None
+    after: time | None = None
+    hose: bool = True
+
+
+class Bin(_Section):
+    """A bin that many keepers here have: what they call it, and its inner size [m]."""
+
+    name: dict[Language, str]
+    length_m: float = Field(gt=0, le=5)
+    width_m: float = Field(gt=0, le=5)
+    height_m: float = Field(gt=0, le=3)
+
+
+class Profile(_Section):
+    """Everything that differs from one programme to the next.
+
+    languages         the first is spoken to whoever has not chosen
+    zone              IANA zone of a person or pile that has named none
+    latitude          degrees north; with `normals` it sets the weather that forecasts assume
+    crisis_line       whom to call or text in a crisis of life
+    quiet_from, _to   local times between which nothing unprompted is sent
+    keep_out          feedstock ids that local rules forbid in a backyard pile
+    """
+
+    programme: str = Field(default="Warmheap", min_length=1, max_length=40)
+    place: str | None = None
+    languages: tuple[Language, ...] = Field(default=("en", "es"), min_length=1)
+    units: Units = "f"
+    zone: Zone = "America/Denver"
+    latitude: float = Field(default=39.5, ge=-66, le=66)
+    emergency_number: str = "911"
+    crisis_line: str = "988"
+    quiet_from: time = time(20)
+    quiet_to: time = time(9)
+    keep_out: tuple[str, ...] = ("meat", "dairy", "fat", "pet_waste", "diseased_plants")
+    staff: Staff = Staff()
+    watering: Watering = Watering()
+    normals: Normals | None = None
+    bins: tuple[Bin, ...] = ()
+
+    @property
+    def climate(self) -> Climate | None:
+        """The normals as the core takes them; None leaves the core's own assumption."""
+        if self.normals is None:
+            return None
+        return Climate(self.normals.min_c, self.normals.max_c, self.normals.rain_mm)
+
+
+def read_profile(path: Path | None) -> Profile:
+    """Read a profile file; the stated defaults where `path` is None.
+
+    Raises BadInput with one line naming the file, the entry and the mend.
+    """
+    if path is None:
+        return Profile()
+    try:
+        return Profile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except OSError as trouble:
+        raise BadInput(f"profile {path}: {trouble.strerror}; check WARMHEAP_PROFILE") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
+        raise BadInput(f"profile {path}: not valid TOML: {trouble}") from None
+    except ValidationError as trouble:
+        raise BadInput(f"profile {path}, {first_fault(trouble)}") from None
+
+
+def first_fault(trouble: ValidationError) -> str:
+    """The first thing that pydantic found, as `entry: what is wrong (got ...)` on one line."""
+    fault: Any = trouble.errors()[0]
+    where = ".".join(str(part) for part in fault["loc"])
+    if fault["type"] == "extra_forbidden":
+        return f"{where}: no such entry; check its spelling"
+    what = fault["msg"].removeprefix("Value error, ")
+    return f"{where}: {what} (got {fault['input']!r})"
