@@ -1,0 +1,68 @@
+"""What arrived: stored before it is acknowledged, handled once."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import select, update
+from sqlalchemy.orm import Session
+
+from storage.models import Form, IncomingTable, insert_once
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """One message as a channel received it.
+
+    message_id   the channel's own id: the same one again is the same message
+    at           when it was sent, as far as the channel knows [UTC]
+    name         what the channel calls the writer
+    """
+
+    channel: str
+    address: str
+    message_id: str
+    text: str
+    at: datetime
+    name: str | None = None
+    form: Form = "text"
+
+
+class Inbox:
+    """The incoming messages of one unit of work."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def take(self, incoming: Incoming) -> int | None:
+        """Store a message and give its id; None where this channel brought it before."""
+        values = {
+            "channel": incoming.channel,
+            "address": incoming.address,
+            "message_id": incoming.message_id,
+            "text": incoming.text,
+            "name": incoming.name,
+            "form": incoming.form,
+            "at": incoming.at,
+        }
+        taken: int | None = insert_once(self._session, IncomingTable, values)
+        return taken
+
+    def waiting(self) -> list[tuple[int, Incoming]]:
+        """Messages that are stored but not yet handled, in the order of arrival."""
+        rows = self._session.scalars(
+            select(IncomingTable).where(IncomingTable.handled_at.is_(None)).order_by(IncomingTable.id)
+        )
+        return [
+            (row.id, Incoming(row.channel, row.address, row.message_id, row.text, row.at, row.name, row.form))
+            for row in rows
+        ]
+
+    def handled(self, incoming_id: int, at: datetime) -> bool:
+        """Mark a message as done; False where it was done before, so that its effects are not repeated."""
+        done = self._session.scalar(
+            update(IncomingTable)
+            .where(IncomingTable.id == incoming_id, IncomingTable.handled_at.is_(None))
+            .values(handled_at=at)
+            .returning(IncomingTable.id)
+        )
+        return done is not None

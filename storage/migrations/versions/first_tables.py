@@ -1,0 +1,286 @@
+"""The first tables."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0001"
+down_revision = None
+
+
+def upgrade() -> None:
+    """Forward."""
+    op.create_table(
+        "class",
+        sa.Column("code", sa.String(length=16), nullable=False),
+        sa.Column("title", sa.Text(), nullable=True),
+        sa.Column("language", sa.String(length=2), nullable=False),
+        sa.Column("zone", sa.String(length=64), nullable=False),
+        sa.Column("seats", sa.Integer(), nullable=True),
+        sa.Column("taught_on", sa.Date(), nullable=True),
+        sa.CheckConstraint("seats > 0", name=op.f("ck_class_seats")),
+        sa.PrimaryKeyConstraint("code", name=op.f("pk_class")),
+    )
+    op.create_table(
+        "incoming",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("channel", sa.String(length=16), nullable=False),
+        sa.Column("address", sa.String(length=128), nullable=False),
+        sa.Column("message_id", sa.String(length=128), nullable=False),
+        sa.Column("text", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=True),
+        sa.Column("form", sa.String(length=10), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("handled_at", sa.DateTime(timezone=True), nullable=True),
+        sa.CheckConstraint("form IN ('text', 'photo', 'voice', 'button')", name=op.f("ck_incoming_form")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_incoming")),
+        sa.UniqueConstraint("channel", "message_id", name=op.f("uq_incoming_channel_message_id")),
+    )
+    op.create_index("ix_incoming_channel_address", "incoming", ["channel", "address"], unique=False)
+    op.create_index(
+        "ix_incoming_waiting",
+        "incoming",
+        ["id"],
+        unique=False,
+        sqlite_where=sa.text("handled_at IS NULL"),
+        postgresql_where=sa.text("handled_at IS NULL"),
+    )
+    op.create_table(
+        "lease",
+        sa.Column("task", sa.String(length=32), nullable=False),
+        sa.Column("holder", sa.String(length=64), nullable=False),
+        sa.Column("until", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("task", name=op.f("pk_lease")),
+    )
+    op.create_table(
+        "stop_list",
+        sa.Column("mark", sa.String(length=64), nullable=False),
+        sa.Column("since", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("mark", name=op.f("pk_stop_list")),
+    )
+    op.create_table(
+        "person",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=True),
+        sa.Column("language", sa.String(length=2), nullable=False),
+        sa.Column("units", sa.String(length=1), nullable=False),
+        sa.Column("zone", sa.String(length=64), nullable=False),
+        sa.Column("standing", sa.String(length=10), nullable=False),
+        sa.Column("weekday", sa.String(length=3), nullable=True),
+        sa.Column("nudge_at", sa.Time(), nullable=True),
+        sa.Column("quiet_from", sa.Time(), nullable=False),
+        sa.Column("quiet_to", sa.Time(), nullable=False),
+        sa.Column("paused_until", sa.Date(), nullable=True),
+        sa.Column("only_about", sa.String(length=16), nullable=True),
+        sa.Column("cannot_turn", sa.Boolean(), nullable=False),
+        sa.Column("thermometer", sa.Boolean(), nullable=True),
+        sa.Column("waiting_for", sa.JSON(none_as_null=True), nullable=False),
+        sa.Column("unanswered", sa.Integer(), nullable=False),
+        sa.Column("last_heard_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("joined_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("next_look_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("class_code", sa.String(length=16), nullable=True),
+        sa.CheckConstraint("language IN ('en', 'es')", name=op.f("ck_person_language")),
+        sa.CheckConstraint(
+            "standing IN ('asked', 'joined', 'stopped', 'erased')", name=op.f("ck_person_standing")
+        ),
+        sa.CheckConstraint("units IN ('f', 'c')", name=op.f("ck_person_units")),
+        sa.CheckConstraint(
+            "weekday IN ('mon', 'tue', 'wed', 'thu', 'fri', 'sat', 'sun')", name=op.f("ck_person_weekday")
+        ),
+        sa.CheckConstraint("unanswered >= 0", name=op.f("ck_person_unanswered")),
+        sa.ForeignKeyConstraint(["class_code"], ["class.code"], name=op.f("fk_person_class_code_class")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
+    )
+    op.create_index(op.f("ix_person_class_code"), "person", ["class_code"], unique=False)
+    op.create_index(
+        "ix_person_next_look_at",
+        "person",
+        ["next_look_at"],
+        unique=False,
+        sqlite_where=sa.text("next_look_at IS NOT NULL"),
+        postgresql_where=sa.text("next_look_at IS NOT NULL"),
+    )
+    op.create_table(
+        "address",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("channel", sa.String(length=16), nullable=False),
+        sa.Column("address", sa.String(length=128), nullable=False),
+        sa.Column("current", sa.Boolean(), nullable=False),
+        sa.Column("since", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_address_person_id_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_address")),
+        sa.UniqueConstraint("channel", "address", name=op.f("uq_address_channel_address")),
+    )
+    op.create_index(op.f("ix_address_person_id"), "address", ["person_id"], unique=False)
+    op.create_index(
+        "uq_address_current",
+        "address",
+        ["person_id"],
+        unique=True,
+        sqlite_where=sa.text("current"),
+        postgresql_where=sa.text("current"),
+    )
+    op.create_table(
+        "consent",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("given", sa.Boolean(), nullable=False),
+        sa.Column("wording", sa.Text(), nullable=False),
+        sa.Column("language", sa.String(length=2), nullable=False),
+        sa.Column("channel", sa.String(length=16), nullable=False),
+        sa.Column("class_code", sa.String(length=16), nullable=True),
+        sa.Column("version", sa.String(length=32), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["class_code"], ["class.code"], name=op.f("fk_consent_class_code_class")),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_consent_person_id_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_consent")),
+    )
+    op.create_index(op.f("ix_consent_person_id"), "consent", ["person_id"], unique=False)
+    op.create_table(
+        "pile",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=True),
+        sa.Column("zone", sa.String(length=64), nullable=False),
+        sa.Column("founder_id", sa.Integer(), nullable=False),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("closed_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("next_look_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("last_forecast", sa.JSON(none_as_null=True), nullable=True),
+        sa.ForeignKeyConstraint(["founder_id"], ["person.id"], name=op.f("fk_pile_founder_id_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_pile")),
+    )
+    op.create_index(
+        "ix_pile_next_look_at",
+        "pile",
+        ["next_look_at"],
+        unique=False,
+        sqlite_where=sa.text("closed_at IS NULL"),
+        postgresql_where=sa.text("closed_at IS NULL"),
+    )
+    op.create_table(
+        "keeper",
+        sa.Column("pile_id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("joined_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("left_at", sa.DateTime(timezone=True), nullable=True),
+        sa.CheckConstraint("number > 0", name=op.f("ck_keeper_number")),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_keeper_person_id_person")),
+        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_keeper_pile_id_pile")),
+        sa.PrimaryKeyConstraint("pile_id", "person_id", name=op.f("pk_keeper")),
+        sa.UniqueConstraint("person_id", "number", name=op.f("uq_keeper_person_id_number")),
+    )
+    op.create_table(
+        "outbox",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("pile_id", sa.Integer(), nullable=True),
+        sa.Column("incoming_id", sa.Integer(), nullable=True),
+        sa.Column("kind", sa.String(length=12), nullable=False),
+        sa.Column("rank", sa.Integer(), nullable=False),
+        sa.Column("lines", sa.JSON(none_as_null=True), nullable=False),
+        sa.Column("options", sa.JSON(none_as_null=True), nullable=False),
+        sa.Column("opens", sa.JSON(none_as_null=True), nullable=True),
+        sa.Column("reason", sa.JSON(none_as_null=True), nullable=False),
+        sa.Column("unique_key", sa.String(length=160), nullable=False),
+        sa.Column("due_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("expires_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("status", sa.String(length=10), nullable=False),
+        sa.Column("attempts", sa.Integer(), nullable=False),
+        sa.Column("next_try_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("holder", sa.String(length=64), nullable=True),
+        sa.Column("lease_until", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("started_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("channel", sa.String(length=16), nullable=True),
+        sa.Column("address", sa.String(length=128), nullable=True),
+        sa.Column("channel_message_id", sa.String(length=128), nullable=True),
+        sa.Column("text", sa.Text(), nullable=True),
+        sa.Column("sent_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("why_not", sa.Text(), nullable=True),
+        sa.CheckConstraint(
+            "kind IN ('reply', 'confirmation', 'nudge', 'warning', 'alert', 'broadcast')",
+            name=op.f("ck_outbox_kind"),
+        ),
+        sa.CheckConstraint(
+            "status <> 'claimed' OR lease_until IS NOT NULL", name=op.f("ck_outbox_claimed_has_lease")
+        ),
+        sa.CheckConstraint("status <> 'sent' OR sent_at IS NOT NULL", name=op.f("ck_outbox_sent_has_moment")),
+        sa.CheckConstraint(
+            "status IN ('waiting', 'claimed', 'sent', 'failed', 'unknown', 'held')",
+            name=op.f("ck_outbox_status"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["incoming_id"], ["incoming.id"], name=op.f("fk_outbox_incoming_id_incoming")
+        ),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_outbox_person_id_person")),
+        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_outbox_pile_id_pile")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_outbox")),
+        sa.UniqueConstraint("unique_key", name=op.f("uq_outbox_unique_key")),
+    )
+    op.create_index(
+        "ix_outbox_due",
+        "outbox",
+        ["rank", "next_try_at", "id"],
+        unique=False,
+        sqlite_where=sa.text("status = 'waiting'"),
+        postgresql_where=sa.text("status = 'waiting'"),
+    )
+    op.create_index(
+        "ix_outbox_lease_until",
+        "outbox",
+        ["lease_until"],
+        unique=False,
+        sqlite_where=sa.text("status = 'claimed'"),
+        postgresql_where=sa.text("status = 'claimed'"),
+    )
+    op.create_index("ix_outbox_person_id", "outbox", ["person_id", "due_at"], unique=False)
+    op.create_index(
+        "ix_outbox_waiting_pile_id",
+        "outbox",
+        ["pile_id"],
+        unique=False,
+        sqlite_where=sa.text("status = 'waiting'"),
+        postgresql_where=sa.text("status = 'waiting'"),
+    )
+    op.create_index(
+        "uq_outbox_one_on_its_way",
+        "outbox",
+        ["person_id"],
+        unique=True,
+        sqlite_where=sa.text("status = 'claimed'"),
+        postgresql_where=sa.text("status = 'claimed'"),
+    )
+    op.create_table(
+        "record",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("pile_id", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.String(length=16), nullable=False),
+        sa.Column("on_day", sa.Date(), nullable=False),
+        sa.Column("hour", sa.Double(), nullable=True),
+        sa.Column("data", sa.JSON(none_as_null=True), nullable=False),
+        sa.Column("said_by", sa.Integer(), nullable=False),
+        sa.Column("said_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("incoming_id", sa.Integer(), nullable=True),
+        sa.Column("replaces_id", sa.Integer(), nullable=True),
+        sa.CheckConstraint(
+            "kind <> 'undo' OR replaces_id IS NOT NULL", name=op.f("ck_record_undo_names_its_record")
+        ),
+        sa.ForeignKeyConstraint(
+            ["incoming_id"], ["incoming.id"], name=op.f("fk_record_incoming_id_incoming")
+        ),
+        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_record_pile_id_pile")),
+        sa.ForeignKeyConstraint(["replaces_id"], ["record.id"], name=op.f("fk_record_replaces_id_record")),
+        sa.ForeignKeyConstraint(["said_by"], ["person.id"], name=op.f("fk_record_said_by_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_record")),
+    )
+    op.create_index("ix_record_pile_id", "record", ["pile_id", "id"], unique=False)
+    op.create_index(
+        "ix_record_setup",
+        "record",
+        ["pile_id"],
+        unique=False,
+        sqlite_where=sa.text("kind IN ('setup', 'undo')"),
+        postgresql_where=sa.text("kind IN ('setup', 'undo')"),
+    )

@@ -1,0 +1,418 @@
+"""What is to be said, and what came of it: each message once, in order, with its reason.
+
+waiting -> claimed (with a lease) -> sent, failed or unknown; held is what was kept back, with the reason.
+A claimed message whose sender died before it began to send goes back to waiting. One that was on its way
+has an outcome that nobody knows: a warning or an alert is sent again, anything else is not.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import and_, func, or_, select, update
+from sqlalchemy.orm import Session, aliased
+
+from shared.errors import BadInput
+from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, Status, insert_once
+
+RANK: Mapping[OutKind, int] = {
+    "warning": 0,
+    "alert": 0,
+    "confirmation": 1,
+    "reply": 2,
+    "nudge": 3,
+    "broadcast": 4,
+}
+"""What goes first."""
+MUST_ARRIVE: tuple[OutKind, ...] = ("warning", "alert")
+UNPROMPTED: tuple[OutKind, ...] = ("nudge", "broadcast")
+ANSWERS_ONLY: tuple[OutKind, ...] = ("reply", "confirmation", "warning", "alert")
+"""What may go to someone who has written but not yet said yes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a message: the key of its wording and the values that fill it.
+
+    Values are JSON; a number carries its unit in its name (core_c, water_l), a day is an ISO string
+    under a name that ends in _on.
+    """
+
+    key: str
+    values: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class OutRow:
+    """A message of the outbox.
+
+    options   keys of the quick answers, in the order of their digits
+    opens     what the person is asked by it: becomes `waiting_for` when it is sent
+    reason    the inputs and the rule that led to it, for "why?" and for staff
+    text      as sent; None before
+    why_not   why it failed, is unknown, waits or was held back
+    """
+
+    id: int
+    person_id: int
+    pile_id: int | None
+    kind: OutKind
+    lines: tuple[Line, ...]
+    options: tuple[str, ...]
+    opens: dict[str, Any] | None
+    reason: dict[str, Any]
+    unique_key: str
+    due_at: datetime
+    expires_at: datetime | None
+    status: Status
+    attempts: int
+    next_try_at: datetime
+    holder: str | None
+    lease_until: datetime | None
+    channel: str | None
+    address: str | None
+    channel_message_id: str | None
+    text: str | None
+    sent_at: datetime | None
+    why_not: str | None
+
+
+class Outbox:
+    """The outgoing messages of one unit of work."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def add(
+        self,
+        person_id: int,
+        kind: OutKind,
+        lines: Sequence[Line],
+        *,
+        due_at: datetime,
+        unique_key: str,
+        reason: Mapping[str, Any],
+        pile_id: int | None = None,
+        options: Sequence[str] = (),
+        opens: Mapping[str, Any] | None = None,
+        expires_at: datetime | None = None,
+        incoming_id: int | None = None,
+    ) -> int | None:
+        """Put a message into the outbox; None where the unique key is already there.
+
+        A confirmation keeps its own address, so that it still arrives when the person is erased right after.
+        """
+        address = self._address(person_id) if kind == "confirmation" else None
+        if kind == "confirmation" and address is None:
+            raise BadInput(f"person {person_id} has no address: add the confirmation before erasing them")
+        return self._insert(
+            person_id,
+            kind,
+            lines,
+            "waiting",
+            due_at=due_at,
+            unique_key=unique_key,
+            reason=dict(reason),
+            pile_id=pile_id,
+            options=list(options),
+            opens=None if opens is None else dict(opens),
+            expires_at=expires_at,
+            incoming_id=incoming_id,
+            channel=address and address[0],
+            address=address and address[1],
+        )
+
+    def hold(
+        self,
+        person_id: int,
+        kind: OutKind,
+        lines: Sequence[Line],
+        *,
+        due_at: datetime,
+        unique_key: str,
+        reason: Mapping[str, Any],
+        why_not: str,
+        pile_id: int | None = None,
+    ) -> int | None:
+        """Write down a message that is not sent, and why; None where it is written down already."""
+        return self._insert(
+            person_id,
+            kind,
+            lines,
+            "held",
+            due_at=due_at,
+            unique_key=unique_key,
+            reason=dict(reason),
+            pile_id=pile_id,
+            options=[],
+            why_not=why_not,
+        )
+
+    def get(self, row_id: int) -> OutRow:
+        """The message of this id. Raises BadInput where there is none."""
+        row = self._session.get(OutboxTable, row_id)
+        if row is None:
+            raise BadInput(f"there is no outgoing message {row_id}")
+        return _out(row)
+
+    def claim(
+        self, at: datetime, holder: str, lease: timedelta, limit: int, kinds: Iterable[OutKind] | None = None
+    ) -> list[OutRow]:
+        """Take up to `limit` due messages for `holder` until `at + lease`, one a person at most.
+
+        What has expired, or would go to someone who opted out, is held back with its reason instead.
+        """
+        self._lapse(at)
+        ranks = sorted({RANK[kind] for kind in (kinds or RANK)})
+        claimed: list[OutRow] = []
+        for rank in ranks:
+            while len(claimed) < limit:
+                candidates = self._candidates(rank, at, limit - len(claimed))
+                if not candidates:
+                    break
+                claimed += self._take(candidates, at, holder, at + lease)
+        return claimed
+
+    def starting(self, row_id: int, holder: str, at: datetime) -> bool:
+        """Note that sending begins now; False where the lease has gone to someone else meanwhile."""
+        begun = self._session.scalar(
+            update(OutboxTable)
+            .where(
+                OutboxTable.id == row_id,
+                OutboxTable.status == "claimed",
+                OutboxTable.holder == holder,
+                OutboxTable.lease_until > at,
+            )
+            .values(started_at=at, attempts=OutboxTable.attempts + 1)
+            .returning(OutboxTable.id)
+        )
+        return begun is not None
+
+    def sent(self, row_id: int, at: datetime, text: str, channel_message_id: str | None) -> None:
+        """It arrived at the channel: keep the text as sent. Of someone erased, nothing is kept."""
+        row = self._session.get_one(OutboxTable, row_id)
+        erased = self._session.get_one(PersonTable, row.person_id).standing == "erased"
+        row.status, row.sent_at, row.channel_message_id = "sent", at, channel_message_id
+        row.text = None if erased else text
+        if erased:
+            row.lines, row.address = [], None
+        self._session.flush()
+
+    def retry(self, row_id: int, at: datetime, why: str) -> None:
+        """It was surely not sent: try again from `at` on."""
+        self._end(row_id, "waiting", why, next_try_at=at)
+
+    def failed(self, row_id: int, why: str) -> None:
+        """It was not sent and never will be."""
+        self._end(row_id, "failed", why)
+
+    def unknown(self, row_id: int, why: str) -> None:
+        """Nobody knows whether it was sent."""
+        self._end(row_id, "unknown", why)
+
+    def hold_back(self, row_id: int, why: str) -> None:
+        """It was not sent and is no longer wanted."""
+        self._end(row_id, "held", why)
+
+    def withdraw(self, person_id: int, kinds: Iterable[OutKind], why: str, pile_id: int | None = None) -> int:
+        """Hold back what waits for this person (for one pile, where given); how many messages that were."""
+        statement = update(OutboxTable).where(
+            OutboxTable.person_id == person_id,
+            OutboxTable.status == "waiting",
+            OutboxTable.kind.in_(tuple(kinds)),
+        )
+        if pile_id is not None:
+            statement = statement.where(OutboxTable.pile_id == pile_id)
+        held = statement.values(status="held", why_not=why).returning(OutboxTable.id)
+        return len(self._session.scalars(held).all())
+
+    def waiting(self, pile_id: int, kind: OutKind) -> list[OutRow]:
+        """What waits to be said about a pile."""
+        rows = self._session.scalars(
+            select(OutboxTable)
+            .where(OutboxTable.pile_id == pile_id, OutboxTable.kind == kind, OutboxTable.status == "waiting")
+            .order_by(OutboxTable.id)
+        )
+        return [_out(row) for row in rows]
+
+    def last_nudge(self, person_id: int) -> OutRow | None:
+        """The nudge that this person was sent last."""
+        row = self._session.scalar(
+            select(OutboxTable)
+            .where(
+                OutboxTable.person_id == person_id, OutboxTable.kind == "nudge", OutboxTable.status == "sent"
+            )
+            .order_by(OutboxTable.sent_at.desc(), OutboxTable.id.desc())
+            .limit(1)
+        )
+        return None if row is None else _out(row)
+
+    def unprompted_since(self, person_id: int, at: datetime) -> list[OutRow]:
+        """Nudges and broadcasts due from `at` on that went out, may have or are about to; oldest first."""
+        rows = self._session.scalars(
+            select(OutboxTable)
+            .where(
+                OutboxTable.person_id == person_id,
+                OutboxTable.due_at >= at,
+                OutboxTable.kind.in_(UNPROMPTED),
+                OutboxTable.status.in_(("waiting", "claimed", "sent", "unknown")),
+            )
+            .order_by(OutboxTable.due_at, OutboxTable.id)
+        )
+        return [_out(row) for row in rows]
+
+    def thread(self, person_id: int, limit: int) -> list[OutRow]:
+        """The last messages that were sent to a person, oldest first."""
+        rows = self._session.scalars(
+            select(OutboxTable)
+            .where(OutboxTable.person_id == person_id, OutboxTable.status == "sent")
+            .order_by(OutboxTable.sent_at.desc(), OutboxTable.id.desc())
+            .limit(limit)
+        ).all()
+        return [_out(row) for row in reversed(rows)]
+
+    def next_due(self, after: datetime) -> datetime | None:
+        """When the first message that waits beyond `after` is due."""
+        firsts = [
+            self._session.scalar(
+                select(func.min(OutboxTable.next_try_at)).where(
+                    OutboxTable.status == "waiting", OutboxTable.rank == rank, OutboxTable.next_try_at > after
+                )
+            )
+            for rank in sorted(set(RANK.values()))
+        ]
+        return min((first for first in firsts if first is not None), default=None)
+
+    def _insert(
+        self, person_id: int, kind: OutKind, lines: Sequence[Line], status: Status, **values: Any
+    ) -> int | None:
+        row = values | {
+            "person_id": person_id,
+            "kind": kind,
+            "rank": RANK[kind],
+            "lines": [[line.key, line.values] for line in lines],
+            "status": status,
+            "attempts": 0,
+            "next_try_at": values["due_at"],
+        }
+        row_id: int | None = insert_once(self._session, OutboxTable, row)
+        return row_id
+
+    def _address(self, person_id: int) -> tuple[str, str] | None:
+        found = self._session.execute(
+            select(AddressTable.channel, AddressTable.address).where(
+                AddressTable.person_id == person_id, AddressTable.current
+            )
+        ).one_or_none()
+        return None if found is None else (found.channel, found.address)
+
+    def _lapse(self, at: datetime) -> None:
+        """Leases that ran out: back to waiting where that is safe or must be, else unknown."""
+        lapsed = update(OutboxTable).where(OutboxTable.status == "claimed", OutboxTable.lease_until <= at)
+        again = or_(OutboxTable.started_at.is_(None), OutboxTable.kind.in_(MUST_ARRIVE))
+        self._session.execute(
+            lapsed.where(again).values(
+                status="waiting",
+                next_try_at=at,
+                holder=None,
+                lease_until=None,
+                started_at=None,
+                why_not="sender lost",
+            )
+        )
+        self._session.execute(lapsed.values(status="unknown", why_not="sender lost while sending"))
+
+    def _candidates(self, rank: int, at: datetime, limit: int) -> list[tuple[OutboxTable, PersonTable]]:
+        """Due messages of one rank, each the first that its person should get; locked where locks exist."""
+        other = aliased(OutboxTable)
+        goes_first = or_(
+            other.status == "claimed",
+            and_(
+                other.status == "waiting",
+                other.rank <= rank,
+                other.id < OutboxTable.id,
+                or_(other.next_try_at <= at, other.attempts > 0),
+            ),
+        )
+        statement = (
+            select(OutboxTable, PersonTable)
+            .join(PersonTable, PersonTable.id == OutboxTable.person_id)
+            .where(
+                OutboxTable.status == "waiting",
+                OutboxTable.rank == rank,
+                OutboxTable.next_try_at <= at,
+                ~select(other.id).where(other.person_id == OutboxTable.person_id, goes_first).exists(),
+            )
+            .order_by(OutboxTable.next_try_at, OutboxTable.id)
+            .limit(limit)
+            .with_for_update(skip_locked=True)
+        )
+        return [row.tuple() for row in self._session.execute(statement)]
+
+    def _take(
+        self,
+        candidates: Sequence[tuple[OutboxTable, PersonTable]],
+        at: datetime,
+        holder: str,
+        lease_until: datetime,
+    ) -> list[OutRow]:
+        taken = []
+        for row, person in candidates:
+            address = (row.channel, row.address) if row.kind == "confirmation" else self._address(person.id)
+            refusal = "no address" if address is None else _refusal(row, person, at)
+            if address is None or refusal:
+                row.status, row.why_not = "held", refusal
+                continue
+            row.channel, row.address = address
+            row.status, row.holder, row.lease_until, row.started_at = "claimed", holder, lease_until, None
+            taken.append(row)
+        self._session.flush()
+        return [_out(row) for row in taken]
+
+    def _end(self, row_id: int, status: Status, why: str, **values: Any) -> None:
+        self._session.execute(
+            update(OutboxTable)
+            .where(OutboxTable.id == row_id)
+            .values(status=status, why_not=why, holder=None, lease_until=None, started_at=None, **values)
+        )
+
+
+def _refusal(row: OutboxTable, person: PersonTable, at: datetime) -> str | None:
+    """Why this message must not go out, None where it may."""
+    if row.kind == "confirmation":
+        return None
+    if person.standing in ("stopped", "erased"):
+        return "opted out"
+    if person.standing == "asked" and row.kind not in ANSWERS_ONLY:
+        return "no consent"
+    if row.expires_at is not None and row.expires_at <= at:
+        return "expired"
+    return None
+
+
+def _out(row: OutboxTable) -> OutRow:
+    return OutRow(
+        id=row.id,
+        person_id=row.person_id,
+        pile_id=row.pile_id,
+        kind=row.kind,
+        lines=tuple(Line(key, values) for key, values in row.lines),
+        options=tuple(row.options),
+        opens=row.opens,
+        reason=row.reason,
+        unique_key=row.unique_key,
+        due_at=row.due_at,
+        expires_at=row.expires_at,
+        status=row.status,
+        attempts=row.attempts,
+        next_try_at=row.next_try_at,
+        holder=row.holder,
+        lease_until=row.lease_until,
+        channel=row.channel,
+        address=row.address,
+        channel_message_id=row.channel_message_id,
+        text=row.text,
+        sent_at=row.sent_at,
+        why_not=row.why_not,
+    )

@@ -1,0 +1,364 @@
+"""Who writes to us: settings, standing, consent, addresses; and forgetting them when they ask."""
+
+import hashlib
+from dataclasses import asdict, dataclass, field
+from datetime import date, datetime, time
+from typing import Any, Literal, TypedDict, Unpack
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from sqlalchemy import ColumnElement, delete, select, update
+from sqlalchemy.orm import Session
+
+from shared.errors import BadInput
+from storage.models import (
+    AddressTable,
+    ConsentTable,
+    IncomingTable,
+    KeeperTable,
+    OutboxTable,
+    PersonTable,
+    RecordTable,
+    Standing,
+    StopListTable,
+    Weekday,
+)
+
+Language = Literal["en", "es"]
+Units = Literal["f", "c"]
+
+QUIET_FROM, QUIET_TO = time(20), time(9)
+"""Default hours without nudges: narrower than the 8 a.m. to 9 p.m. that US rules allow (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Someone who wrote to us. Times of day, weekdays and days are those of `zone`.
+
+    channel, address   where to write to now; both empty once erased
+    weekday, nudge_at  when they asked to be nudged, None where they did not choose
+    quiet_from, _to    no nudges from, until
+    paused_until       first day on which nudges may come again; `date.max`: until they come back
+    only_about         "water" or "turn": the one matter they want to hear about
+    waiting_for        the open question and how far setting up has come; the conversation owns its content
+    unanswered         nudges sent since they last wrote
+    joined_at          when they first said yes, None before
+    next_look_at       when the planner next looks at the person (not at a pile of theirs)
+    """
+
+    id: int
+    name: str | None
+    language: Language
+    units: Units
+    zone: str
+    standing: Standing
+    channel: str
+    address: str
+    weekday: Weekday | None = None
+    nudge_at: time | None = None
+    quiet_from: time = QUIET_FROM
+    quiet_to: time = QUIET_TO
+    paused_until: date | None = None
+    only_about: str | None = None
+    cannot_turn: bool = False
+    thermometer: bool | None = None
+    waiting_for: dict[str, Any] = field(default_factory=dict)
+    unanswered: int = 0
+    last_heard_at: datetime | None = None
+    created_at: datetime | None = None
+    joined_at: datetime | None = None
+    next_look_at: datetime | None = None
+    class_code: str | None = None
+
+
+class Changes(TypedDict, total=False):
+    """What `People.change` can set."""
+
+    name: str | None
+    language: Language
+    units: Units
+    zone: str
+    standing: Standing
+    weekday: Weekday | None
+    nudge_at: time | None
+    quiet_from: time
+    quiet_to: time
+    paused_until: date | None
+    only_about: str | None
+    cannot_turn: bool
+    thermometer: bool | None
+    waiting_for: dict[str, Any]
+    unanswered: int
+    last_heard_at: datetime | None
+    next_look_at: datetime | None
+    class_code: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Consent:
+    """One line of the ledger: what was said, to which wording, in which language, where and when."""
+
+    given: bool
+    wording: str
+    language: str
+    channel: str
+    class_code: str | None
+    version: str
+    at: datetime
+
+
+class People:
+    """The people of one unit of work."""
+
+    def __init__(self, session: Session, secret: str) -> None:
+        self._session = session
+        self._secret = secret
+
+    def add(
+        self,
+        channel: str,
+        address: str,
+        name: str | None,
+        language: Language,
+        units: Units,
+        zone: str,
+        at: datetime,
+    ) -> Person:
+        """Someone new, with the standing `asked`: nothing but answers goes out before they say yes."""
+        row = PersonTable(
+            name=name,
+            language=language,
+            units=units,
+            zone=known_zone(zone),
+            standing="asked",
+            quiet_from=QUIET_FROM,
+            quiet_to=QUIET_TO,
+            cannot_turn=False,
+            waiting_for={},
+            unanswered=0,
+            created_at=at,
+        )
+        self._session.add(row)
+        self._session.flush()
+        self.reach(row.id, channel, address, at)
+        return self.get(row.id)
+
+    def reach(self, person_id: int, channel: str, address: str, at: datetime) -> None:
+        """From now on write to this person here. An address that was another's becomes theirs."""
+        mine = update(AddressTable).where(AddressTable.person_id == person_id)
+        self._session.execute(mine.values(current=False))
+        held = self._session.scalar(select(AddressTable).where(*_is(channel, address)))
+        if held is None:
+            held = AddressTable(channel=channel, address=address)
+        held.person_id, held.current, held.since = person_id, True, at
+        self._session.add(held)
+        self._session.flush()
+
+    def get(self, person_id: int) -> Person:
+        """The person of this id. Raises BadInput where there is none."""
+        statement = (
+            select(PersonTable, AddressTable)
+            .outerjoin(AddressTable, (AddressTable.person_id == PersonTable.id) & AddressTable.current)
+            .where(PersonTable.id == person_id)
+        )
+        found = self._session.execute(statement).one_or_none()
+        if found is None:
+            raise BadInput(f"there is no person {person_id}")
+        return _person(*found)
+
+    def by_address(self, channel: str, address: str) -> Person | None:
+        """Who writes from this address, None for a stranger."""
+        person_id = self._session.scalar(select(AddressTable.person_id).where(*_is(channel, address)))
+        return None if person_id is None else self.get(person_id)
+
+    def change(self, person_id: int, **changes: Unpack[Changes]) -> Person:
+        """Set what is named, leave the rest. Raises BadInput on a zone that does not exist."""
+        if "zone" in changes:
+            known_zone(changes["zone"])
+        row = self._session.get_one(PersonTable, person_id)
+        for name, value in changes.items():
+            setattr(row, name, value)
+        self._session.flush()
+        return self.get(person_id)
+
+    def consent(
+        self,
+        person_id: int,
+        given: bool,
+        wording: str,
+        language: str,
+        channel: str,
+        class_code: str | None,
+        version: str,
+        at: datetime,
+    ) -> Person:
+        """Add a yes or a no to the ledger; the standing follows it."""
+        self._session.add(
+            ConsentTable(
+                person_id=person_id,
+                given=given,
+                wording=wording,
+                language=language,
+                channel=channel,
+                class_code=class_code,
+                version=version,
+                at=at,
+            )
+        )
+        row = self._session.get_one(PersonTable, person_id)
+        row.standing = "joined" if given else "stopped"
+        if given:
+            row.joined_at = row.joined_at or at
+            row.next_look_at = at
+            row.class_code = class_code or row.class_code
+            mark = self._mark_of(self.get(person_id))
+            self._session.execute(delete(StopListTable).where(StopListTable.mark == mark))
+        self._session.flush()
+        return self.get(person_id)
+
+    def consents(self, person_id: int) -> list[Consent]:
+        """The person's ledger, oldest first."""
+        rows = self._session.scalars(
+            select(ConsentTable).where(ConsentTable.person_id == person_id).order_by(ConsentTable.id)
+        )
+        return [
+            Consent(row.given, row.wording, row.language, row.channel, row.class_code, row.version, row.at)
+            for row in rows
+        ]
+
+    def to_look_at(self, at: datetime, limit: int) -> list[Person]:
+        """People whom the planner should look at by now, longest due first."""
+        ids = self._session.scalars(
+            select(PersonTable.id)
+            .where(PersonTable.next_look_at <= at)
+            .order_by(PersonTable.next_look_at, PersonTable.id)
+            .limit(limit)
+        )
+        return [self.get(person_id) for person_id in ids]
+
+    def erase(self, person_id: int, at: datetime) -> None:
+        """Blank what is personal: name, addresses, message texts. What they told of piles stays.
+
+        A confirmation that already waits in the outbox still goes out, once, and is then blanked too.
+        """
+        addresses = self._session.scalars(
+            select(AddressTable).where(AddressTable.person_id == person_id)
+        ).all()
+        for held in addresses:
+            self._session.merge(StopListTable(mark=self._mark(held.channel, held.address), since=at))
+            self._session.execute(
+                update(IncomingTable)
+                .where(IncomingTable.channel == held.channel, IncomingTable.address == held.address)
+                .values(text="", name=None, address="")
+            )
+            self._session.delete(held)
+        mine = update(OutboxTable).where(OutboxTable.person_id == person_id)
+        open_confirmation = (OutboxTable.kind == "confirmation") & OutboxTable.status.in_(
+            ("waiting", "claimed")
+        )
+        self._session.execute(
+            mine.where(~open_confirmation).values(text=None, lines=[], opens=None, address=None)
+        )
+        self._session.execute(
+            mine.where(OutboxTable.status == "waiting", ~open_confirmation).values(
+                status="held", why_not="erased"
+            )
+        )
+        row = self._session.get_one(PersonTable, person_id)
+        row.name, row.standing, row.waiting_for, row.next_look_at = None, "erased", {}, None
+        self._session.execute(
+            update(KeeperTable)
+            .where(KeeperTable.person_id == person_id, KeeperTable.left_at.is_(None))
+            .values(left_at=at)
+        )
+        self._session.flush()
+
+    def on_stop_list(self, channel: str, address: str) -> bool:
+        """Whether this address belonged to someone who asked to be forgotten and has not said yes again."""
+        return self._session.get(StopListTable, self._mark(channel, address)) is not None
+
+    def export(self, person_id: int) -> dict[str, Any]:
+        """Everything kept about a person, as plain JSON values: settings, consents, records, messages."""
+        person = self.get(person_id)
+        records = self._session.scalars(select(RecordTable).where(RecordTable.said_by == person_id))
+        heard = self._session.scalars(
+            select(IncomingTable)
+            .join(
+                AddressTable,
+                (AddressTable.channel == IncomingTable.channel)
+                & (AddressTable.address == IncomingTable.address),
+            )
+            .where(AddressTable.person_id == person_id)
+            .order_by(IncomingTable.id)
+        )
+        said = self._session.scalars(
+            select(OutboxTable)
+            .where(OutboxTable.person_id == person_id, OutboxTable.status == "sent")
+            .order_by(OutboxTable.sent_at, OutboxTable.id)
+        )
+        return {
+            "person": _plain(asdict(person)),
+            "consents": [_plain(asdict(line)) for line in self.consents(person_id)],
+            "records": [
+                _plain(
+                    {"pile": r.pile_id, "kind": r.kind, "on": r.on, "hour": r.hour, "said_at": r.said_at}
+                    | r.data
+                )
+                for r in records
+            ],
+            "received": [_plain({"at": row.at, "channel": row.channel, "text": row.text}) for row in heard],
+            "sent": [_plain({"at": row.sent_at, "channel": row.channel, "text": row.text}) for row in said],
+        }
+
+    def _mark_of(self, person: Person) -> str:
+        return self._mark(person.channel, person.address)
+
+    def _mark(self, channel: str, address: str) -> str:
+        """The keyed hash of an address: without the secret nobody can try out all phone numbers."""
+        key = hashlib.sha256(self._secret.encode()).digest()
+        return hashlib.blake2b(f"{channel}:{address}".encode(), key=key, digest_size=32).hexdigest()
+
+
+def known_zone(zone: str) -> str:
+    """The zone as given. Raises BadInput where the IANA list does not hold it."""
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise BadInput(f"unknown time zone {zone!r}: use a name such as America/Denver") from None
+    return zone
+
+
+def _is(channel: str, address: str) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
+    return AddressTable.channel == channel, AddressTable.address == address
+
+
+def _person(row: PersonTable, reached_at: AddressTable | None) -> Person:
+    return Person(
+        id=row.id,
+        name=row.name,
+        language=row.language,  # type: ignore[arg-type]
+        units=row.units,  # type: ignore[arg-type]
+        zone=row.zone,
+        standing=row.standing,
+        channel=reached_at.channel if reached_at else "",
+        address=reached_at.address if reached_at else "",
+        weekday=row.weekday,
+        nudge_at=row.nudge_at,
+        quiet_from=row.quiet_from,
+        quiet_to=row.quiet_to,
+        paused_until=row.paused_until,
+        only_about=row.only_about,
+        cannot_turn=row.cannot_turn,
+        thermometer=row.thermometer,
+        waiting_for=dict(row.waiting_for),
+        unanswered=row.unanswered,
+        last_heard_at=row.last_heard_at,
+        created_at=row.created_at,
+        joined_at=row.joined_at,
+        next_look_at=row.next_look_at,
+        class_code=row.class_code,
+    )
+
+
+def _plain(values: dict[str, Any]) -> dict[str, Any]:
+    """Moments, days and times as ISO strings, so that the export is JSON."""
+    return {key: value.isoformat() if hasattr(value, "isoformat") else value for key, value in values.items()}

@@ -1,0 +1,307 @@
+"""Piles, who keeps them, and what was told of them. Records are only ever added.
+
+A pile as it stands is worked out from its records: the set-up by merging, what holds by leaving out
+whatever a later record took back or corrected.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Select, func, select, update
+from sqlalchemy.orm import Session
+
+from shared.errors import BadInput
+from shared.pile import Climate, Ingredient, Pile, Record
+from storage.models import KeeperTable, PileTable, RecordTable
+from storage.people import known_zone
+
+NOT_FACTS = ("setup", "undo")
+DATA_FIELDS = tuple(field.name for field in fields(Record) if field.name not in ("kind", "on", "hour"))
+
+
+@dataclass(frozen=True, slots=True)
+class PileRow:
+    """A pile as it is remembered.
+
+    setup           what its keepers said of how it is built, later words over earlier ones:
+                    built (ISO day), length_m, width_m, height_m, ingredients [[material, litres], ...],
+                    pieces, turning, bin, covered, shade, fed, assumed [names of what was not said]
+    next_look_at    when the planner next looks at it
+    last_forecast   a cache, never the truth
+    number          what the keeper through whom it was asked calls it; None where asked by its own id
+    """
+
+    id: int
+    name: str | None
+    zone: str
+    founder_id: int
+    setup: dict[str, Any]
+    created_at: datetime
+    closed_at: datetime | None = None
+    next_look_at: datetime | None = None
+    last_forecast: dict[str, Any] | None = None
+    number: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Keeper:
+    """One who tends a pile, and the number by which they know it."""
+
+    person_id: int
+    number: int
+    joined_at: datetime
+    left_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A record that holds, with who told it and when."""
+
+    id: int
+    record: Record
+    said_by: int
+    said_at: datetime
+
+
+class Piles:
+    """The piles of one unit of work."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def found(self, founder_id: int, zone: str, at: datetime, name: str | None = None) -> PileRow:
+        """A new pile with one keeper; the planner looks at it from now on."""
+        row = PileTable(
+            name=name, zone=known_zone(zone), founder_id=founder_id, created_at=at, next_look_at=at
+        )
+        self._session.add(row)
+        self._session.flush()
+        self.join(row.id, founder_id, at)
+        return self.get(row.id)
+
+    def get(self, pile_id: int) -> PileRow:
+        """The pile of this id. Raises BadInput where there is none."""
+        found = self._rows(select(PileTable).where(PileTable.id == pile_id))
+        if not found:
+            raise BadInput(f"there is no pile {pile_id}")
+        return found[0]
+
+    def of(self, person_id: int) -> list[PileRow]:
+        """The open piles that a person keeps, in the order of that person's numbers."""
+        kept = select(KeeperTable).where(KeeperTable.person_id == person_id, KeeperTable.left_at.is_(None))
+        numbers = {row.pile_id: row.number for row in self._session.scalars(kept)}
+        rows = self._rows(
+            select(PileTable).where(PileTable.id.in_(numbers), PileTable.closed_at.is_(None)), numbers
+        )
+        return sorted(rows, key=lambda row: row.number or 0)
+
+    def keepers(self, pile_id: int) -> list[Keeper]:
+        """Who tends the pile now, in the order in which they joined."""
+        rows = self._session.scalars(
+            select(KeeperTable)
+            .where(KeeperTable.pile_id == pile_id, KeeperTable.left_at.is_(None))
+            .order_by(KeeperTable.joined_at, KeeperTable.person_id)
+        )
+        return [Keeper(row.person_id, row.number, row.joined_at, row.left_at) for row in rows]
+
+    def join(self, pile_id: int, person_id: int, at: datetime) -> Keeper:
+        """One more keeper; who comes back gets the former number again."""
+        row = self._session.get(KeeperTable, (pile_id, person_id))
+        if row is None:
+            highest = select(func.max(KeeperTable.number)).where(KeeperTable.person_id == person_id)
+            row = KeeperTable(
+                pile_id=pile_id, person_id=person_id, number=(self._session.scalar(highest) or 0) + 1
+            )
+        row.joined_at, row.left_at = at, None
+        self._session.add(row)
+        self._session.flush()
+        return Keeper(person_id, row.number, row.joined_at)
+
+    def leave(self, pile_id: int, person_id: int, at: datetime) -> None:
+        """This keeper no longer tends the pile; what they told stays."""
+        self._session.execute(
+            update(KeeperTable)
+            .where(KeeperTable.pile_id == pile_id, KeeperTable.person_id == person_id)
+            .values(left_at=at)
+        )
+
+    def rename(self, pile_id: int, name: str | None) -> None:
+        """Give the pile another name."""
+        self._set(pile_id, name=name)
+
+    def close(self, pile_id: int, at: datetime) -> None:
+        """The pile is done with: it is not looked at any more, and its keepers' lists no longer show it."""
+        self._set(pile_id, closed_at=at)
+
+    def look_again(self, pile_id: int, at: datetime | None) -> None:
+        """Let the planner look at the pile at this moment next; None: not before something is told."""
+        self._set(pile_id, next_look_at=at)
+
+    def cache(self, pile_id: int, forecast: dict[str, Any] | None) -> None:
+        """Keep the last forecast as JSON values."""
+        self._set(pile_id, last_forecast=forecast)
+
+    def set_up(
+        self,
+        pile_id: int,
+        person_id: int,
+        values: Mapping[str, Any],
+        at: datetime,
+        incoming_id: int | None = None,
+    ) -> int:
+        """One more record of how the pile is built; its values stand over the earlier ones."""
+        return self._append(pile_id, "setup", at.date(), None, dict(values), person_id, at, incoming_id, None)
+
+    def record(
+        self,
+        pile_id: int,
+        person_id: int,
+        record: Record,
+        said_at: datetime,
+        incoming_id: int | None = None,
+        replaces_id: int | None = None,
+    ) -> int:
+        """Add what a keeper told; with `replaces_id` it corrects an earlier record."""
+        said = {name: getattr(record, name) for name in DATA_FIELDS}
+        data = {name: value for name, value in said.items() if value not in (None, False)}
+        return self._append(
+            pile_id, record.kind, record.on, record.hour, data, person_id, said_at, incoming_id, replaces_id
+        )
+
+    def undo(self, record_ids: Iterable[int], person_id: int, at: datetime) -> None:
+        """Take records back by adding what says so. Taking a correction back brings the first word back."""
+        for record_id in record_ids:
+            taken = self._session.get_one(RecordTable, record_id)
+            self._append(taken.pile_id, "undo", at.date(), None, {}, person_id, at, None, record_id)
+
+    def records(self, pile_id: int, until: date | None = None) -> list[Told]:
+        """What holds of all that was told of the pile, up to the day `until`, in the order told.
+
+        A correction takes the place of what it corrects, since among records of one day the order counts.
+        """
+        rows = self._session.scalars(
+            select(RecordTable).where(RecordTable.pile_id == pile_id).order_by(RecordTable.id)
+        ).all()
+        told = [row for row in _that_hold(rows) if row.kind not in NOT_FACTS]
+        return [
+            Told(row.id, Record(row.kind, row.on, row.hour, **row.data), row.said_by, row.said_at)  # type: ignore[arg-type]
+            for row in told
+            if until is None or row.on <= until
+        ]
+
+    def pile(self, row: PileRow, climate: Climate | None, latitude: float | None) -> Pile:
+        """The pile as the calculation core takes it. Raises BadInput where size or build day is not known."""
+        setup = row.setup
+        missing = [
+            name for name in ("built", "length_m", "width_m", "height_m", "ingredients") if name not in setup
+        ]
+        if missing:
+            raise BadInput(f"pile {row.id} is not set up yet: {', '.join(missing)} not known")
+        return Pile(
+            id=str(row.id),
+            built=date.fromisoformat(setup["built"]),
+            length_m=setup["length_m"],
+            width_m=setup["width_m"],
+            height_m=setup["height_m"],
+            ingredients=tuple(
+                Ingredient(material, litres / 1000) for material, litres in setup["ingredients"]
+            ),
+            pieces=setup.get("pieces"),
+            climate=climate,
+            turning=setup.get("turning"),
+            bin=setup.get("bin"),
+            covered=setup.get("covered"),
+            shade=setup.get("shade"),
+            latitude=latitude,
+            fed=setup.get("fed", False),
+        )
+
+    def to_look_at(self, at: datetime, limit: int) -> list[PileRow]:
+        """Open piles that the planner should look at by now, longest due first."""
+        return self._rows(
+            select(PileTable)
+            .where(PileTable.closed_at.is_(None), PileTable.next_look_at <= at)
+            .order_by(PileTable.next_look_at, PileTable.id)
+            .limit(limit)
+        )
+
+    def _set(self, pile_id: int, **values: Any) -> None:
+        self._session.execute(update(PileTable).where(PileTable.id == pile_id).values(**values))
+
+    def _append(
+        self,
+        pile_id: int,
+        kind: str,
+        on: date,
+        hour: float | None,
+        data: dict[str, Any],
+        said_by: int,
+        said_at: datetime,
+        incoming_id: int | None,
+        replaces_id: int | None,
+    ) -> int:
+        row = RecordTable(
+            pile_id=pile_id,
+            kind=kind,
+            on=on,
+            hour=hour,
+            data=data,
+            said_by=said_by,
+            said_at=said_at,
+            incoming_id=incoming_id,
+            replaces_id=replaces_id,
+        )
+        self._session.add(row)
+        self._session.flush()
+        return row.id
+
+    def _rows(self, statement: Select[PileTable], numbers: Mapping[int, int] | None = None) -> list[PileRow]:
+        rows = self._session.scalars(statement).all()
+        setups = self._setups([row.id for row in rows])
+        return [
+            PileRow(
+                id=row.id,
+                name=row.name,
+                zone=row.zone,
+                founder_id=row.founder_id,
+                setup=setups[row.id],
+                created_at=row.created_at,
+                closed_at=row.closed_at,
+                next_look_at=row.next_look_at,
+                last_forecast=row.last_forecast,
+                number=(numbers or {}).get(row.id),
+            )
+            for row in rows
+        ]
+
+    def _setups(self, pile_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
+        """The merged set-up of each pile, by one query for all of them."""
+        rows = self._session.scalars(
+            select(RecordTable)
+            .where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind.in_(NOT_FACTS))
+            .order_by(RecordTable.id)
+        ).all()
+        merged: defaultdict[int, dict[str, Any]] = defaultdict(dict)
+        for row in _that_hold(rows):
+            if row.kind == "setup":
+                merged[row.pile_id] |= row.data
+        return merged
+
+
+def _that_hold(rows: Sequence[RecordTable]) -> list[RecordTable]:
+    """Of records in the order told, those that no later one which itself holds has replaced."""
+    place = {row.id: row.id for row in rows}
+    for row in rows:
+        if row.replaces_id in place:
+            place[row.id] = place[row.replaces_id]
+    replaced: set[int] = set()
+    holding = []
+    for row in reversed(rows):
+        if row.id not in replaced:
+            holding.append(row)
+            if row.replaces_id is not None:
+                replaced.add(row.replaces_id)
+    return sorted(holding, key=lambda row: place[row.id])

@@ -1,0 +1,174 @@
+"""One database, and one unit of work in it: a transaction that hands out the repositories.
+
+SQLite or PostgreSQL by URL, the same code. Leaving without `commit()` rolls everything back.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy.orm import Session
+
+from shared.errors import BadInput, StorageTrouble
+from storage.classes import Classes
+from storage.inbox import Inbox
+from storage.models import LeaseTable
+from storage.outbox import Outbox
+from storage.people import People
+from storage.piles import Piles
+
+BUSY_S = 15
+"""How long a writer waits for another one on SQLite; `?timeout=` in the URL says otherwise. [s]"""
+UPGRADE_LOCK = 7_204_513
+"""Any number that nobody else locks: on PostgreSQL only one process upgrades at a time."""
+
+
+class Leases:
+    """Which process does a shared task."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def take(self, task: str, holder: str, at: datetime, lease: timedelta) -> bool:
+        """Hold the task until `at + lease`; False while another process holds it."""
+        row = self._session.get(LeaseTable, task, with_for_update=True)
+        if row is not None and row.holder != holder and row.until > at:
+            return False
+        self._session.merge(LeaseTable(task=task, holder=holder, until=at + lease))
+        self._session.flush()
+        return True
+
+    def release(self, task: str, holder: str) -> None:
+        """Give the task back, so that another process need not wait."""
+        row = self._session.get(LeaseTable, task, with_for_update=True)
+        if row is not None and row.holder == holder:
+            self._session.delete(row)
+
+
+class Work:
+    """A transaction and the repositories that act in it."""
+
+    def __init__(self, session: Session, secret: str) -> None:
+        self._session = session
+        self.people = People(session, secret)
+        self.piles = Piles(session)
+        self.classes = Classes(session)
+        self.inbox = Inbox(session)
+        self.outbox = Outbox(session)
+        self.leases = Leases(session)
+
+    def commit(self) -> None:
+        """Make everything of this unit of work last."""
+        self._session.commit()
+
+
+class Store:
+    """A database. `secret` keys the hashes of erased addresses; changing it forgets which those were."""
+
+    def __init__(self, url: str, secret: str = "") -> None:
+        self._secret = secret
+        try:
+            self._engine = _engine(url)
+        except (ArgumentError, NoSuchModuleError, ImportError):
+            raise BadInput(
+                "the database URL cannot be used: give sqlite:///path/to/file or postgresql+psycopg://user@host/name"
+            ) from None
+
+    def upgrade(self) -> None:
+        """Bring the tables to this version. Raises StorageTrouble where a newer version has been at work."""
+        config = Config()
+        config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+        with self._one_line(), self._engine.connect() as connection, connection.begin():
+            if connection.dialect.name == "postgresql":
+                connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": UPGRADE_LOCK})
+            self._refuse_newer(config, connection)
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+
+    @contextmanager
+    def work(self, *, reading: bool = False) -> Iterator[Work]:
+        """One unit of work. On SQLite it holds the one write lock from the start, unless it only reads.
+
+        Raises StorageTrouble where the database is locked, full, gone or was never set up.
+        """
+        engine = self._engine.execution_options(begin="DEFERRED" if reading else "IMMEDIATE")
+        with self._one_line(), Session(engine, expire_on_commit=False) as session:
+            yield Work(session, self._secret)
+
+    def close(self) -> None:
+        """Let go of all connections."""
+        self._engine.dispose()
+
+    def _refuse_newer(self, config: Config, connection: Connection) -> None:
+        current = MigrationContext.configure(connection).get_current_revision()
+        known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+        if current is not None and current not in known:
+            raise StorageTrouble(
+                f"the database {self._engine.url} is from a newer version ({current}): install that version"
+            )
+
+    @contextmanager
+    def _one_line(self) -> Iterator[None]:
+        try:
+            yield
+        except DBAPIError as error:
+            if trouble := _trouble(str(error.orig)):
+                raise StorageTrouble(f"the database {self._engine.url} {trouble}") from error
+            raise
+        except SQLAlchemyError as error:
+            if "QueuePool" in str(error):
+                raise StorageTrouble(
+                    f"the database {self._engine.url} has no free connection: try again"
+                ) from error
+            raise
+
+
+TROUBLES = (
+    ("no such table", "has not been set up: upgrade it first"),
+    ("does not exist", "is not there or has not been set up: create and upgrade it first"),
+    ("locked", "is locked by another program: close that one or try again"),
+    ("unable to open", "cannot be opened: check that the folder is there and may be written"),
+    ("readonly", "cannot be written: check the permissions of the file and its folder"),
+    ("not a database", "is no SQLite database: name another file"),
+    ("malformed", "is damaged: restore it from a backup"),
+    ("is full", "has no room left: make space on the disk"),
+    ("No space left", "has no room left: make space on the disk"),
+    ("disk I/O", "cannot be read or written: check the disk"),
+    ("authentication", "refuses the user or the password: check the database URL"),
+    ("connection", "cannot be reached: check that the server runs and that the database URL is right"),
+    ("terminat", "has gone away: try again"),
+)
+"""What a driver's message contains, and what we say instead."""
+
+
+def _trouble(message: str) -> str | None:
+    return next((sentence for sign, sentence in TROUBLES if sign in message), None)
+
+
+def _engine(url: str) -> Engine:
+    address = make_url(url)
+    if address.get_backend_name() != "sqlite":
+        return create_engine(address, pool_pre_ping=True)
+    engine = create_engine(address, connect_args={} if "timeout" in address.query else {"timeout": BUSY_S})
+    event.listen(engine, "connect", _open_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _open_sqlite(connection: Any, _record: object) -> None:
+    # The driver must not begin transactions by itself: it would begin them as readers.
+    connection.isolation_level = None
+    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    connection.exec_driver_sql(f"BEGIN {connection.get_execution_options().get('begin', 'IMMEDIATE')}")
