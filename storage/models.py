@@ -219,6 +219,18 @@ class KeeperTable(Table):
     )
 
 
+class InviteTable(Table):
+    """A code that lets somebody join a pile, forwarded by one of its keepers."""
+
+    __tablename__ = "invite"
+
+    code: Mapped[str] = mapped_column(String(12), primary_key=True)
+    pile_id: Mapped[int] = mapped_column(ForeignKey("pile.id"))
+    made_by: Mapped[int] = mapped_column(ForeignKey("person.id"))
+    made_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+
+
 class IncomingTable(Table):
     """What arrived, stored before it is acknowledged; the channel's own id lets it in only once."""
 

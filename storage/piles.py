@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
 from shared.pile import Climate, Ingredient, Pile, Record
-from storage.models import KeeperTable, PileTable, RecordTable
+from storage.models import InviteTable, KeeperTable, PileTable, RecordTable
 from storage.people import known_zone
 
 NOT_FACTS = ("setup", "undo")
@@ -192,7 +192,20 @@ class Piles:
             if until is None or row.on <= until
         ]
 
-    def pile(self, row: PileRow, climate: Climate | None, latitude: float | None) -> Pile:
+    def invite(self, pile_id: int, person_id: int, code: str, at: datetime, expires_at: datetime) -> None:
+        """Keep a code by which others can join the pile until it expires."""
+        self._session.add(
+            InviteTable(code=code.upper(), pile_id=pile_id, made_by=person_id, made_at=at, expires_at=expires_at)
+        )
+        self._session.flush()
+
+    def invited(self, code: str, at: datetime) -> int | None:
+        """The pile that this code lets somebody join now, None where it lets nobody in."""
+        row = self._session.get(InviteTable, code.upper())
+        return row.pile_id if row is not None and row.expires_at > at else None
+
+    @staticmethod
+    def pile(row: PileRow, climate: Climate | None, latitude: float | None) -> Pile:
         """The pile as the calculation core takes it. Raises BadInput where size or build day is not known."""
         setup = row.setup
         missing = [

@@ -173,6 +173,17 @@ def upgrade() -> None:
         sa.UniqueConstraint("person_id", "number", name=op.f("uq_keeper_person_id_number")),
     )
     op.create_table(
+        "invite",
+        sa.Column("code", sa.String(length=12), nullable=False),
+        sa.Column("pile_id", sa.Integer(), nullable=False),
+        sa.Column("made_by", sa.Integer(), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["made_by"], ["person.id"], name=op.f("fk_invite_made_by_person")),
+        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_invite_pile_id_pile")),
+        sa.PrimaryKeyConstraint("code", name=op.f("pk_invite")),
+    )
+    op.create_table(
         "outbox",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("person_id", sa.Integer(), nullable=False),
