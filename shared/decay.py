@@ -1,0 +1,89 @@
+"""How fast the matter of a pile is eaten: pools, their rates, and what slows them.
+
+Base form dB/dt = -k f_T f_M f_FAS f_O2 f_CN B for each pool (first order: Mason 2006, Waste Management 26:3-21).
+Factors are 1 where nothing slows decay and 0 where it stops.
+"""
+
+from math import exp, sqrt
+
+from shared.compiled import compiled
+
+# Rates at the optimum [1/day]; the moderate one lies inside 0.020-0.040 of Michel et al. 1993.
+FAST_PER_DAY = 0.20
+MODERATE_PER_DAY = 0.04
+SLOW_PER_DAY = 0.003
+
+# Start-up: activity from a tenth, growing as exp(6 f_T t), so that a fresh pile heats in about two days.
+START_ACTIVITY = 0.1
+GROWTH_PER_DAY = 6.0
+
+HEAT_MJ_PER_KG = 17.5  # per kg of volatile matter oxidised; plant matter 17-19 (Cotera uses 17.5)
+OXYGEN_KG_PER_KG = 1.3  # per kg of volatile matter; mixes 1.2-1.6
+WATER_KG_PER_KG = 0.55  # formed per kg oxidised; stoichiometry 0.556 (cellulose) to 0.600 (glucose)
+CARBON_SHARE = 1 / 1.8  # of volatile matter (New Zealand formula, NRAES-54)
+
+AIR_OXYGEN_PCT = 20.9
+AIR_OXYGEN_KG_PER_KG = 0.2314
+OXYGEN_HALF_PCT = 2.0  # Haug 1993
+
+
+@compiled
+def cardinal(temp_c: float, low_c: float, best_c: float, high_c: float) -> float:
+    """Growth between cardinal temperatures, 1 at `best_c` [-]. Source: Rosso et al. 1993, CTMI."""
+    if temp_c <= low_c or temp_c >= high_c:
+        return 0.0
+    above = temp_c - low_c
+    span = best_c - low_c
+    below = span * (temp_c - best_c) - (best_c - high_c) * (best_c + low_c - 2.0 * temp_c)
+    return (temp_c - high_c) * above * above / (span * below)
+
+
+@compiled
+def temperature_factor(temp_c: float, mild_peak: float) -> float:
+    """Two communities, mild (best at 37 °C, height `mild_peak`, usually 0.7) and hot (best at 58 °C) [-]."""
+    return max(mild_peak * cardinal(temp_c, 0.0, 37.0, 52.0), cardinal(temp_c, 20.0, 58.0, 75.0))
+
+
+@compiled
+def moisture_factor(moisture: float) -> float:
+    """Slowing by dryness, moisture in kg water/kg wet [-]. Source: Haug 1993."""
+    return 1.0 / (exp(-17.684 * moisture + 7.0622) + 1.0)
+
+
+@compiled
+def air_space_factor(free_air: float) -> float:
+    """Slowing by too little free air space [m³/m³] [-]. Source: Haug 1993."""
+    return 1.0 / (exp(-23.675 * free_air + 3.4945) + 1.0)
+
+
+@compiled
+def oxygen_factor(oxygen_pct: float) -> float:
+    """Slowing by little oxygen in the pores [volume %] [-]. Source: Haug 1993."""
+    return oxygen_pct / (oxygen_pct + OXYGEN_HALF_PCT)
+
+
+@compiled
+def oxygen_left_pct(demand_kg_per_day: float, air_kg_per_day: float, inflow_pct: float) -> float:
+    """Oxygen at which supply meets demand [volume %], where `demand` is what would be used at factor 1.
+
+    Solves y = y_in - s·demand·y/(y + 2), s being the drop in % for a kg used from this flow of air.
+    """
+    drop_pct = AIR_OXYGEN_PCT * demand_kg_per_day / (AIR_OXYGEN_KG_PER_KG * air_kg_per_day)
+    half = 0.5 * (inflow_pct - OXYGEN_HALF_PCT - drop_pct)
+    return half + sqrt(half * half + OXYGEN_HALF_PCT * inflow_pct)
+
+
+@compiled
+def nitrogen_factor(c_n: float) -> float:
+    """Slowing by too little nitrogen: 1 up to C:N 35, 0.5 at 60, 0.3 at 100 and more, linear between [-]."""
+    if c_n <= 35.0:
+        return 1.0
+    if c_n <= 60.0:
+        return 1.0 - 0.5 * (c_n - 35.0) / 25.0
+    return max(0.3, 0.5 - 0.2 * (c_n - 60.0) / 40.0)
+
+
+@compiled
+def share_left(rate_per_day: float, days: float) -> float:
+    """What a first-order loss leaves of a pool [-]."""
+    return exp(-rate_per_day * days)

@@ -1,0 +1,81 @@
+"""What a pile's warmth does: humid air, heat capacity, conduction to the outside, natural draught.
+
+Temperatures in °C, heat in MJ, time in days. 1 W = 0.0864 MJ/day.
+"""
+
+from math import exp, pi
+
+from shared.compiled import compiled
+
+MJ_PER_DAY_PER_W = 0.0864
+AIR_PRESSURE_KPA = 101.325
+CONDUCTIVITY_W_PER_M_K = 0.40  # moist home mix; 0.3-0.5 out of Ahn et al. 2009
+FILM_W_PER_M2_K = 10.0  # light wind; 5 still, 20 windy
+DRAUGHT_BASE_KG_PER_DAY = 6.0  # natural draught of 1 m³ without a rise, then 1.0 more for each K of rise
+DRAUGHT_PER_K = 1.0
+
+
+@compiled
+def saturation_kpa(temp_c: float) -> float:
+    """Vapour pressure of saturated air [kPa]. Source: FAO-56 eq. 11."""
+    return 0.6108 * exp(17.27 * temp_c / (temp_c + 237.3))
+
+
+@compiled
+def humidity(vapour_kpa: float) -> float:
+    """Humidity ratio of air at sea level [kg water/kg dry air]; capped where air would boil."""
+    vapour = min(vapour_kpa, 0.8 * AIR_PRESSURE_KPA)
+    return 0.622 * vapour / (AIR_PRESSURE_KPA - vapour)
+
+
+@compiled
+def enthalpy_mj(temp_c: float, humidity_ratio: float) -> float:
+    """Enthalpy of moist air over that of dry air and water at 0 °C [MJ/kg dry air]."""
+    return 1e-3 * (1.006 * temp_c + humidity_ratio * (2501.0 + 1.86 * temp_c))
+
+
+@compiled
+def heat_capacity_mj_per_k(water_kg: float, dry_kg: float) -> float:
+    """Heat capacity of wet matter [MJ/K]: water 4.184, dry solids 1.046 kJ/kg K (Haug 1993)."""
+    return 1e-3 * (4.184 * water_kg + 1.046 * dry_kg)
+
+
+@compiled
+def whole_conductance_w_per_k(volume_m3: float, conductivity: float, film: float) -> float:
+    """Loss of a cube-like pile per K of its mean rise [W/K]: U = 1/(R/5k + 1/h) over six faces."""
+    radius_m = (3.0 * volume_m3 / (4.0 * pi)) ** (1.0 / 3.0)
+    return 6.0 * volume_m3 ** (2.0 / 3.0) / (radius_m / (5.0 * conductivity) + 1.0 / film)
+
+
+@compiled
+def core_conductance_w_per_k(volume_m3: float, shell_share: float, conductivity: float) -> float:
+    """From mean core to mean shell [W/K]: a sphere that heats evenly, split at the shell's inner face."""
+    radius_m = (3.0 * volume_m3 / (4.0 * pi)) ** (1.0 / 3.0)
+    core, shell = _mean_rises(shell_share)
+    to_cube = 6.0 * volume_m3 ** (2.0 / 3.0) / (4.0 * pi * radius_m * radius_m)
+    return 8.0 * pi * conductivity * radius_m * to_cube * (1.0 - shell_share) / (core - shell)
+
+
+@compiled
+def shell_conductance_w_per_k(volume_m3: float, shell_share: float, conductivity: float, film: float) -> float:
+    """From mean shell to the air outside [W/K]: half the shell by conduction, then the film."""
+    radius_m = (3.0 * volume_m3 / (4.0 * pi)) ** (1.0 / 3.0)
+    shell = _mean_rises(shell_share)[1]
+    area_m2 = 6.0 * volume_m3 ** (2.0 / 3.0)
+    return area_m2 / (shell * radius_m / (2.0 * conductivity) + 1.0 / film)
+
+
+@compiled
+def _mean_rises(shell_share: float) -> tuple[float, float]:
+    """Mean rise over the surface of core and shell, the centre being 1 (parabola of an even source) [-]."""
+    inner_square = (1.0 - shell_share) ** (2.0 / 3.0)
+    core = 1.0 - 0.6 * inner_square
+    return core, (0.4 - (1.0 - shell_share) * core) / shell_share
+
+
+@compiled
+def draught_kg_per_day(volume_m3: float, rise_k: float, free_air: float) -> float:
+    """Natural draught through a pile [kg dry air/day]: V^(2/3) (6 + 1.0 ΔT), less where pores close."""
+    open_share = min(1.0, max(0.05, free_air / 0.4))
+    rise = max(0.0, rise_k)
+    return volume_m3 ** (2.0 / 3.0) * (DRAUGHT_BASE_KG_PER_DAY + DRAUGHT_PER_K * rise) * open_share
