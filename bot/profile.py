@@ -47,9 +47,13 @@ class Normals(_Section):
 
 
 class Staff(_Section):
-    """Who answers what the program cannot: a number or address, and when, in each language."""
+    """Who answers what the program cannot: a number or address, and when, in each language.
+
+    alerts   where a danger or a call for a human is told at once, each as channel:address
+    """
 
     contact: str | None = None
+    alerts: tuple[Annotated[str, Field(pattern="^[a-z]+:.+$")], ...] = ()
     hours: dict[Language, str] = Field(default_factory=dict)
 
 
