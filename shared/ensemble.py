@@ -8,7 +8,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from shared import balance, decay, heat, moisture
+from shared import balance, decay, heat, moisture, weather
 from shared.errors import BadInput
 from shared.history import History, matter
 from shared.materials import material
@@ -141,6 +141,9 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
     traits["fast_per_day"] *= speed
     traits["moderate_per_day"] *= speed
     traits["nitrogen_slowing"] = [decay.nitrogen_factor(value) for value in c_n]
+    traits["et_share"] *= weather.SHADE_FACTOR[pile.shade or "part"]
+    if pile.bin:
+        traits["catch_share"] = np.minimum(1.0, traits["catch_share"] * weather.CATCH["dished"] / weather.CATCH["domed"])
     traits["plan_m2"] = pile.length_m * pile.width_m
     traits["water_l"] *= history.usual_water_l
     traits["water_below"] = 0.50

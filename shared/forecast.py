@@ -114,8 +114,8 @@ def forecast(
     history = read_history(pile, records, as_of)
     today = history.today
     horizon = max(HORIZON_DAYS, today + 1 + AHEAD_DAYS)
-    sky, usual_air = traces.skies(pile, horizon, seed)
-    likely = ensemble.draw(pile, history, float(sky[0, 0, 0]), seed)
+    sky, air_c = traces.skies(pile, horizon, seed)
+    likely = ensemble.draw(pile, history, float(air_c[0]), seed)
     members = len(likely.traits)
     which = np.arange(members) % traces.TRACES
     seen = np.full((members, today + 1, len(balance.SEEN)), np.nan, np.float32)
@@ -123,7 +123,6 @@ def forecast(
     balance.run(
         likely.piles, likely.traits, which, sky, deeds, likely.loads, 0, today + 1, horizon, horizon, seen
     )
-    air_c = sky[:, :, 0].mean(axis=0)
     weighed = ensemble.weigh(likely, history, seen, air_c)
     kept = ensemble.resample(weighed.log_weight, ensemble.KEPT)
     ensemble.settle_habit(likely, pile, history)
