@@ -1,0 +1,160 @@
+"""Judge the forecast on simulated piles that it was never tuned to.
+
+    python tests/benchmarks/score_forecast.py [--piles 1000] [--seed 1] [--bank DIR] [--limit N]
+
+makes a bank of piles (or reads one that `python -m tests.simulator.bank` wrote), forecasts each pile as it stood on
+day 0, 14, 28, 56, 90 and 150, and prints how far off the done date was, how honest its range, how often the stage was
+right. Errors in days; pinball loss is the mean over the 10, 50 and 90 % quantiles; dates end three years after the
+build. Piles that are ready already are counted apart. "fixed" is built + 77 days, "habit" the median of each turning
+habit of this very bank.
+"""
+
+import argparse
+import json
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from bot.pile_file import read_line
+from shared.forecast import Forecast, forecast_many
+from tests.simulator import bank, truth
+from tests.simulator.draw import HABITS
+
+QUANTILES = (0.1, 0.5, 0.9)
+BATCH = 250
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One pile on one day: what was true and what was forecast (days from the build)."""
+
+    pile: str
+    day: int
+    habit: str
+    place: str
+    month: int
+    fed: bool
+    ready: float
+    stage: str
+    said: tuple[float, float, float]
+    said_stage: str
+
+
+def load(directory: Path | None, piles: int, seed: int) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    """(pile file, truth) pairs, read or made."""
+    if directory is None:
+        return list(bank.make(piles, seed))
+    lines = [(directory / name).read_text().splitlines() for name in ("piles.jsonl", "truth.jsonl")]
+    return [(json.loads(a), json.loads(b)) for a, b in zip(*lines, strict=True)]
+
+
+def run(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], seed: int) -> list[Case]:
+    """Forecast every pile on each of its days."""
+    asked = [(pile, true, day) for pile, true in pairs for day in true["as_of_days"]]
+    cases: list[Case] = []
+    for start in range(0, len(asked), BATCH):
+        part = asked[start : start + BATCH]
+        read = [read_line(json.dumps(bank.cut(pile, day)), date.max) for pile, _, day in part]
+        cases += [_case(*about, told) for about, told in zip(part, forecast_many(read, seed=seed), strict=True)]
+    return cases
+
+
+def _case(pile: dict[str, Any], true: dict[str, Any], day: int, told: Forecast) -> Case:
+    built = date.fromisoformat(pile["built"])
+
+    def days(on: date | None) -> float:
+        return float(truth.HORIZON_D if on is None else min(truth.HORIZON_D, (on - built).days))
+
+    return Case(
+        pile["pile"],
+        day,
+        true["habit"],
+        true["place"],
+        built.month,
+        true["fed"],
+        days(None if true["ready"] is None else date.fromisoformat(true["ready"])),
+        truth.LETTERS[true["stages"][day]],
+        (days(told.ready.p10), days(told.ready.p50), days(told.ready.p90)),
+        told.stage,
+    )
+
+
+def pinball(ready: NDArray[np.float64], said: NDArray[np.float64]) -> float:
+    """Mean pinball loss [days]; said is (case, quantile)."""
+    over = ready[:, None] - said
+    return float(np.mean([np.maximum(q * over[:, i], (q - 1) * over[:, i]).mean() for i, q in enumerate(QUANTILES)]))
+
+
+def print_scores(cases: list[Case]) -> None:
+    """The table of done dates, the references, and the stages."""
+    waiting = [c for c in cases if c.ready > c.day]
+    groups: dict[str, list[Case]] = {"all": waiting}
+    groups |= {f"day {d}": [c for c in waiting if c.day == d] for d in bank.AS_OF_DAYS}
+    groups |= {h: [c for c in waiting if c.habit == h] for h in HABITS}
+    groups |= {name: [c for c in waiting if c.fed == fed] for name, fed in (("batch", False), ("fed", True))}
+    groups |= {p: [c for c in waiting if c.place == p] for p in sorted({c.place for c in waiting})}
+    print(f"{'done date':18}{'cases':>7}{'|error|':>9}{'bias':>7}{'pinball':>9}{'in range':>10}{'width':>7}"
+          f"{'early':>8}{'late':>7}{'fixed':>8}{'habit':>7}")  # fmt: skip
+    middle = {h: float(np.median([c.ready for c in waiting if c.habit == h] or [0])) for h in HABITS}
+    for name, group in groups.items():
+        if group:
+            _print_row(name, group, middle)
+    done = [c for c in cases if c.ready <= c.day]
+    if done:
+        print(f"ready already: {len(done)} cases, called ready {np.mean([c.said_stage == 'ready' for c in done]):.0%}")
+    _print_stages(cases)
+
+
+def _print_row(name: str, group: list[Case], middle: dict[str, float]) -> None:
+    ready, said = np.array([c.ready for c in group]), np.array([c.said for c in group])
+    early, late = np.mean(ready < said[:, 0]), np.mean(ready > said[:, 2])
+    fixed = np.abs(ready - np.maximum(77, [c.day for c in group])).mean() / 2
+    habit = np.abs(ready - np.maximum([middle[c.habit] for c in group], [c.day for c in group])).mean() / 2
+    off = said[:, 1] - ready
+    print(f"{name:18}{len(group):7}{np.median(np.abs(off)):9.1f}{np.median(off):7.1f}{pinball(ready, said):9.1f}"
+          f"{1 - early - late:10.1%}{np.median(said[:, 2] - said[:, 0]):7.0f}{early:8.1%}{late:7.1%}"
+          f"{fixed:8.1f}{habit:7.1f}")  # fmt: skip
+
+
+def _print_stages(cases: list[Case]) -> None:
+    names = list(truth.LETTERS.values())
+    right = {d: np.mean([c.stage == c.said_stage for c in cases if c.day == d]) for d in bank.AS_OF_DAYS}
+    print("\nstage right: " + ", ".join(f"day {d} {share:.0%}" for d, share in right.items()))
+    print(f"all {np.mean([c.stage == c.said_stage for c in cases]):.1%}; rows are true, columns said")
+    table = Counter((c.stage, c.said_stage) for c in cases)
+    print(" " * 10 + "".join(f"{s:>9}" for s in names))
+    for true in names:
+        print(f"{true:10}" + "".join(f"{table[true, said]:9}" for said in names))
+
+
+def main() -> None:
+    """Score and say how long it took."""
+    parser = argparse.ArgumentParser(description="Judge the forecast on simulated piles.")
+    parser.add_argument("--piles", type=int, default=1000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--bank", type=Path, help="a folder that tests.simulator.bank wrote")
+    parser.add_argument("--limit", type=int, help="only the first so many lines of the bank")
+    parser.add_argument("--cases", type=Path, help="write each case as a JSON line, to look into")
+    given = parser.parse_args()
+    pairs = load(given.bank, given.piles, given.seed)[: given.limit]
+    began = time.perf_counter()
+    cases = run(pairs, given.seed)
+    print(f"{len(cases)} forecasts in {time.perf_counter() - began:.0f} s")
+    if given.cases:
+        rows = ({name: getattr(c, name) for name in Case.__slots__} for c in cases)
+        given.cases.write_text("".join(json.dumps(row) + "\n" for row in rows))
+    print_scores(cases)
+
+
+if __name__ == "__main__":
+    main()

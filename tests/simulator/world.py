@@ -1,0 +1,182 @@
+"""Run many piles with their weather and keepers day by day, and keep what the bank and the tests need."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.simulator import physics
+from tests.simulator.climate import PLACES, Weather, daily_weather
+from tests.simulator.draw import Builds, humidity, matter
+from tests.simulator.keepers import Keepers, watering
+from tests.simulator.materials import IDS
+from tests.simulator.physics import Floats, Sky, State, Traits
+from tests.simulator.truth import HORIZON_D, passes
+
+STEPS = round(1 / physics.STEP_D)
+RETIRE_EVERY_D = 20
+
+
+@dataclass(slots=True)
+class History:
+    """Day by day from the build day on: (day, pile), `noon_c` (day, pile, shell). Rows after a pile retired stay NaN."""
+
+    noon_c: Floats
+    core_c: Floats
+    air_c: Floats
+    left: Floats  # (day, pile, fast and moderate)
+    felt: Floats
+    o2_pct: Floats
+    c_n: Floats
+    volume_m3: Floats
+    watered_l: Floats
+    final: State | None = None  # only where every pile ran to the end
+
+
+@dataclass(slots=True)
+class Feeding:
+    """What is tipped onto fed piles: litres (pile, day, material index list), until the day on which adding stops."""
+
+    additions: dict[tuple[int, int], list[tuple[int, float]]]  # (pile, day): [(material, litres)]
+    stops_on: NDArray[np.intp]
+    seeds: NDArray[np.int64]
+
+
+def draw_weather(b: Builds, days: int, rng: np.random.Generator) -> list[Weather]:
+    """Weather for each pile from its build day on."""
+    places = list(PLACES.values())
+    return [
+        daily_weather(places[place], built.timetuple().tm_yday, days, rng)
+        for place, built in zip(b.place, b.built, strict=True)
+    ]
+
+
+def draw_feeding(b: Builds, rng: np.random.Generator) -> Feeding:
+    """A bucket or two of scraps a week with a cover of browns, some weeks missed."""
+    scraps = [IDS.index(i) for i in ("kitchen_scraps", "vegetable_scraps", "coffee_grounds", "grass_clippings")]
+    browns = [IDS.index(i) for i in ("dry_leaves", "shredded_paper", "straw")]
+    additions: dict[tuple[int, int], list[tuple[int, float]]] = {}
+    for pile in np.flatnonzero(b.fed):
+        green, brown = rng.choice(scraps), rng.choice(browns)
+        amount, cover, every = rng.uniform(5, 18), rng.uniform(0.5, 2.5), rng.uniform(3, 10)
+        for day in np.cumsum(rng.gamma(4, every / 4, 80)).astype(int) + 1:
+            additions[(int(pile), int(day))] = [
+                (green, float(amount * rng.uniform(0.5, 1.6))),
+                (brown, float(amount * cover * rng.uniform(0.5, 1.6))),
+            ]
+    return Feeding(additions, np.full(len(b.built), HORIZON_D), rng.integers(0, 2**62, len(b.built)))
+
+
+def run(
+    b: Builds,
+    traits: Traits,
+    keepers: Keepers,
+    weather: list[Weather],
+    feeding: Feeding | None = None,
+    *,
+    days: int = HORIZON_D,
+    watch_d: int = HORIZON_D,
+) -> History:
+    """Run all piles for `days`; a pile that is ready and past day `watch_d` retires."""
+    n = len(b.built)
+    sky = {name: np.stack([getattr(w, name)[:days] for w in weather]) for name in Weather.__slots__}
+    damp = humidity(sky["min_c"], sky["max_c"] - sky["min_c"])
+    middle, swing = 0.5 * (sky["max_c"] + sky["min_c"]), 0.5 * (sky["max_c"] - sky["min_c"])
+    history = _empty(n, days)
+    state = physics.build(traits, b.pools_kg, b.water_kg, b.nitrogen_kg, middle[:, 0] + 3)
+    alive, streak = np.arange(n), np.zeros(n, dtype=int)
+    p, k = traits, keepers
+    for day in range(days):
+        physics.shape(p, state)
+        core = np.zeros(len(alive))
+        for i in range(STEPS if day else STEPS // 2, 0, -1):
+            hour = 24 - (i - 0.5) * 24 / STEPS
+            if i == STEPS // 2:
+                _noon(b, p, k, state, history, feeding, day, alive, middle[alive, day])
+            bell = max(0.0, np.sin(np.pi * (hour - 6) / 12)) * np.pi / 2
+            now = Sky(
+                middle[alive, day] + swing[alive, day] * np.cos(2 * np.pi * (hour - 15) / 24),
+                damp[alive, day],
+                sky["soil_c"][alive, day],
+                sky["sunshine"][alive, day] * bell,
+                sky["rain_mm"][alive, day],
+                sky["et0_mm"][alive, day] * bell,
+            )
+            physics.step(p, state, now)
+            core += state.warmth_c[0]
+        core /= STEPS if day else STEPS // 2
+        left = state.left()
+        history.core_c[day, alive], history.air_c[day, alive] = core, middle[alive, day]
+        history.left[day, alive] = left.T
+        streak = np.where(passes(left[0], left[1], core, middle[alive, day]), streak + 1, 0)
+        streak = np.where((history.left[day, alive, 0] >= 0) & (streak >= 5), np.maximum(streak, 1000), streak)
+        if day % RETIRE_EVERY_D == 0 and day > watch_d and (streak >= 1000).any():
+            keep = np.flatnonzero(streak < 1000)
+            alive, streak = alive[keep], streak[keep]
+            p, k, state = p.take(keep), k.take(keep), state.take(keep)
+        if not len(alive):
+            break
+    history.final = state if len(alive) == n else None
+    return history
+
+
+def _empty(n: int, days: int) -> History:
+    blank = lambda *shape: np.full(shape, np.nan, dtype=np.float32)  # noqa: E731
+    one = [blank(days, n) for _ in range(7)]
+    return History(blank(days, n, physics.SHELLS), one[0], one[1], blank(days, n, 2), *one[2:7])
+
+
+def _noon(
+    b: Builds,
+    p: Traits,
+    k: Keepers,
+    state: State,
+    history: History,
+    feeding: Feeding | None,
+    day: int,
+    alive: NDArray[np.intp],
+    air_c: Floats,
+) -> None:
+    """Note what can be seen, then let the keepers work: feed, turn, water."""
+    moisture, dry = state.moisture, state.dry
+    handful = np.array([0.0, 0.1, 0.3, 0.35, 0.25])[:, None]
+    hidden = 0.05 * np.minimum(1, state.pools[0].sum(axis=0) / dry.sum(axis=0) / 0.3)  # water still inside the cells
+    felt = (moisture * handful).sum(axis=0) - hidden + k.feel_bias + k.feel_noise[:, day]
+    history.noon_c[day, alive] = state.warmth_c.T
+    history.felt[day, alive] = felt
+    history.o2_pct[day, alive] = state.o2_pct[:3].min(axis=0)
+    history.c_n[day, alive] = 0.5 * state.pools[:3].sum(axis=(0, 1)) / state.nitrogen
+    history.volume_m3[day, alive] = physics.volume_m3(state)
+    history.watered_l[day, alive] = 0.0
+    if day == 0:
+        return
+    if feeding is not None:
+        _feed(b, p, state, feeding, day, alive, air_c)
+    turned = k.turns[:, day]
+    if turned.any():
+        physics.turn(p, state, turned, k.thorough, air_c)
+    litres = watering(k, day, felt)
+    if litres.any():
+        physics.water(p, state, litres, turned)
+    history.watered_l[day, alive] = litres
+
+
+def _feed(
+    b: Builds, p: Traits, state: State, feeding: Feeding, day: int, alive: NDArray[np.intp], air_c: Floats
+) -> None:
+    rows = [
+        (row, pile)
+        for row, pile in enumerate(alive)
+        if (int(pile), day) in feeding.additions and day <= feeding.stops_on[pile]
+    ]
+    if not rows:
+        return
+    pools, water, nitrogen = np.zeros((4, len(alive))), np.zeros(len(alive)), np.zeros(len(alive))
+    for row, pile in rows:
+        litres = np.zeros((1, len(IDS)))
+        for material, amount in feeding.additions[(int(pile), day)]:
+            litres[0, material] += amount
+        rng = np.random.default_rng([int(feeding.seeds[pile]), day])
+        fresh, wet, rich = matter(litres, rng)
+        pools[:, row], water[row], nitrogen[row] = fresh[:, 0], wet[0], rich[0]
+    physics.add(state, pools, water, nitrogen, air_c, p.lag_start)
