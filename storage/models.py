@@ -314,7 +314,7 @@ class OutboxTable(Table):
         CheckConstraint("status <> 'claimed' OR lease_until IS NOT NULL", name="claimed_has_lease"),
         CheckConstraint("status <> 'sent' OR sent_at IS NOT NULL", name="sent_has_moment"),
         partial("ix_outbox_due", "rank", "next_try_at", "id", where="status = 'waiting'"),
-        partial("ix_outbox_waiting_pile_id", "pile_id", where="status = 'waiting'"),
+        partial("ix_outbox_about_pile", "pile_id", "id", where="kind IN ('nudge', 'warning')"),
         partial("ix_outbox_lease_until", "lease_until", where="status = 'claimed'"),
         # Order within a conversation: the database lets only one message of a person be on its way.
         partial("uq_outbox_one_on_its_way", "person_id", where="status = 'claimed'", unique=True),

@@ -5,16 +5,16 @@ A claimed message whose sender died before it began to send goes back to waiting
 has an outcome that nobody knows: a warning or an alert is sent again, anything else is not.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlalchemy import and_, func, or_, select, update
+from sqlalchemy import ColumnElement, and_, func, or_, select, update
 from sqlalchemy.orm import Session, aliased
 
 from shared.errors import BadInput
-from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, Status, insert_once
+from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, PileTable, Status, insert_once
 
 RANK: Mapping[OutKind, int] = {
     "warning": 0,
@@ -27,8 +27,23 @@ RANK: Mapping[OutKind, int] = {
 """What goes first."""
 MUST_ARRIVE: tuple[OutKind, ...] = ("warning", "alert")
 UNPROMPTED: tuple[OutKind, ...] = ("nudge", "broadcast")
+ON_ITS_WAY: tuple[Status, ...] = ("waiting", "claimed", "sent", "unknown")
+"""Was said, may have been, or is about to be."""
 ANSWERS_ONLY: tuple[OutKind, ...] = ("reply", "confirmation", "warning", "alert")
 """What may go to someone who has written but not yet said yes."""
+
+
+EXPIRED = "expired"
+Reach = Mapping[str, Collection[str] | None]
+"""Channels, each with the addresses that can be served through it, None for all."""
+
+
+class Candidate(NamedTuple):
+    """A due message, whom it is for, and where that person is reached now."""
+
+    row: OutboxTable
+    person: PersonTable
+    address: AddressTable | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,18 +172,27 @@ class Outbox:
         return _out(row)
 
     def claim(
-        self, at: datetime, holder: str, lease: timedelta, limit: int, kinds: Iterable[OutKind] | None = None
+        self,
+        at: datetime,
+        holder: str,
+        lease: timedelta,
+        limit: int,
+        kinds: Iterable[OutKind] | None = None,
+        reach: Reach | None = None,
     ) -> list[OutRow]:
         """Take up to `limit` due messages for `holder` until `at + lease`, one a person at most.
 
-        What has expired, or would go to someone who opted out, is held back with its reason instead.
+        reach   the channels that the holder can serve, each with its addresses (None: all); None: everything
+
+        What has expired, or would go to someone who opted out, is held back with its reason instead. A
+        nudge that expired lets the planner look at its pile anew.
         """
         self._lapse(at)
         ranks = sorted({RANK[kind] for kind in (kinds or RANK)})
         claimed: list[OutRow] = []
         for rank in ranks:
             while len(claimed) < limit:
-                candidates = self._candidates(rank, at, limit - len(claimed))
+                candidates = self._candidates(rank, at, limit - len(claimed), reach)
                 if not candidates:
                     break
                 claimed += self._take(candidates, at, holder, at + lease)
@@ -227,11 +251,15 @@ class Outbox:
         held = statement.values(status="held", why_not=why).returning(OutboxTable.id)
         return len(self._session.scalars(held).all())
 
-    def waiting(self, pile_id: int, kind: OutKind) -> list[OutRow]:
-        """What waits to be said about a pile."""
+    def about(self, pile_id: int) -> list[OutRow]:
+        """Nudges and warnings about a pile that went out, may have or are about to; oldest first."""
         rows = self._session.scalars(
             select(OutboxTable)
-            .where(OutboxTable.pile_id == pile_id, OutboxTable.kind == kind, OutboxTable.status == "waiting")
+            .where(
+                OutboxTable.pile_id == pile_id,
+                OutboxTable.kind.in_(("nudge", "warning")),
+                OutboxTable.status.in_(ON_ITS_WAY),
+            )
             .order_by(OutboxTable.id)
         )
         return [_out(row) for row in rows]
@@ -256,7 +284,7 @@ class Outbox:
                 OutboxTable.person_id == person_id,
                 OutboxTable.due_at >= at,
                 OutboxTable.kind.in_(UNPROMPTED),
-                OutboxTable.status.in_(("waiting", "claimed", "sent", "unknown")),
+                OutboxTable.status.in_(ON_ITS_WAY),
             )
             .order_by(OutboxTable.due_at, OutboxTable.id)
         )
@@ -323,7 +351,7 @@ class Outbox:
         )
         self._session.execute(lapsed.values(status="unknown", why_not="sender lost while sending"))
 
-    def _candidates(self, rank: int, at: datetime, limit: int) -> list[tuple[OutboxTable, PersonTable]]:
+    def _candidates(self, rank: int, at: datetime, limit: int, reach: Reach | None) -> list[Candidate]:
         """Due messages of one rank, each the first that its person should get; locked where locks exist."""
         other = aliased(OutboxTable)
         goes_first = or_(
@@ -336,8 +364,9 @@ class Outbox:
             ),
         )
         statement = (
-            select(OutboxTable, PersonTable)
+            select(OutboxTable, PersonTable, AddressTable)
             .join(PersonTable, PersonTable.id == OutboxTable.person_id)
+            .outerjoin(AddressTable, (AddressTable.person_id == PersonTable.id) & AddressTable.current)
             .where(
                 OutboxTable.status == "waiting",
                 OutboxTable.rank == rank,
@@ -346,25 +375,24 @@ class Outbox:
             )
             .order_by(OutboxTable.next_try_at, OutboxTable.id)
             .limit(limit)
-            .with_for_update(skip_locked=True)
+            .with_for_update(skip_locked=True, of=[OutboxTable, PersonTable])
         )
-        return [row.tuple() for row in self._session.execute(statement)]
+        if reach is not None:
+            statement = statement.where(or_(AddressTable.id.is_(None), *_within(reach)))
+        return [Candidate(*row) for row in self._session.execute(statement)]
 
     def _take(
-        self,
-        candidates: Sequence[tuple[OutboxTable, PersonTable]],
-        at: datetime,
-        holder: str,
-        lease_until: datetime,
+        self, candidates: Sequence[Candidate], at: datetime, holder: str, lease_until: datetime
     ) -> list[OutRow]:
         taken = []
-        for row, person in candidates:
-            address = (row.channel, row.address) if row.kind == "confirmation" else self._address(person.id)
-            refusal = "no address" if address is None else _refusal(row, person, at)
-            if address is None or refusal:
+        for row, person, address in candidates:
+            if refusal := _refusal(row, person, address, at):
                 row.status, row.why_not = "held", refusal
+                if refusal == EXPIRED and row.pile_id is not None:
+                    self._session.get_one(PileTable, row.pile_id).next_look_at = at
                 continue
-            row.channel, row.address = address
+            if row.kind != "confirmation" and address is not None:
+                row.channel, row.address = address.channel, address.address
             row.status, row.holder, row.lease_until, row.started_at = "claimed", holder, lease_until, None
             taken.append(row)
         self._session.flush()
@@ -378,7 +406,17 @@ class Outbox:
         )
 
 
-def _refusal(row: OutboxTable, person: PersonTable, at: datetime) -> str | None:
+def _within(reach: Reach) -> list[ColumnElement[bool]]:
+    """That a message goes to one of these channels and addresses; a confirmation carries its own."""
+    channel = func.coalesce(OutboxTable.channel, AddressTable.channel)
+    address = func.coalesce(OutboxTable.address, AddressTable.address)
+    return [
+        channel == name if addresses is None else and_(channel == name, address.in_(addresses))
+        for name, addresses in reach.items()
+    ]
+
+
+def _refusal(row: OutboxTable, person: PersonTable, address: AddressTable | None, at: datetime) -> str | None:
     """Why this message must not go out, None where it may."""
     if row.kind == "confirmation":
         return None
@@ -387,8 +425,8 @@ def _refusal(row: OutboxTable, person: PersonTable, at: datetime) -> str | None:
     if person.standing == "asked" and row.kind not in ANSWERS_ONLY:
         return "no consent"
     if row.expires_at is not None and row.expires_at <= at:
-        return "expired"
-    return None
+        return EXPIRED
+    return "no address" if address is None else None
 
 
 def _out(row: OutboxTable) -> OutRow:

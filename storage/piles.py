@@ -195,7 +195,9 @@ class Piles:
     def invite(self, pile_id: int, person_id: int, code: str, at: datetime, expires_at: datetime) -> None:
         """Keep a code by which others can join the pile until it expires."""
         self._session.add(
-            InviteTable(code=code.upper(), pile_id=pile_id, made_by=person_id, made_at=at, expires_at=expires_at)
+            InviteTable(
+                code=code.upper(), pile_id=pile_id, made_by=person_id, made_at=at, expires_at=expires_at
+            )
         )
         self._session.flush()
 

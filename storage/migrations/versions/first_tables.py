@@ -160,6 +160,17 @@ def upgrade() -> None:
         postgresql_where=sa.text("closed_at IS NULL"),
     )
     op.create_table(
+        "invite",
+        sa.Column("code", sa.String(length=12), nullable=False),
+        sa.Column("pile_id", sa.Integer(), nullable=False),
+        sa.Column("made_by", sa.Integer(), nullable=False),
+        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["made_by"], ["person.id"], name=op.f("fk_invite_made_by_person")),
+        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_invite_pile_id_pile")),
+        sa.PrimaryKeyConstraint("code", name=op.f("pk_invite")),
+    )
+    op.create_table(
         "keeper",
         sa.Column("pile_id", sa.Integer(), nullable=False),
         sa.Column("person_id", sa.Integer(), nullable=False),
@@ -171,17 +182,6 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_keeper_pile_id_pile")),
         sa.PrimaryKeyConstraint("pile_id", "person_id", name=op.f("pk_keeper")),
         sa.UniqueConstraint("person_id", "number", name=op.f("uq_keeper_person_id_number")),
-    )
-    op.create_table(
-        "invite",
-        sa.Column("code", sa.String(length=12), nullable=False),
-        sa.Column("pile_id", sa.Integer(), nullable=False),
-        sa.Column("made_by", sa.Integer(), nullable=False),
-        sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
-        sa.ForeignKeyConstraint(["made_by"], ["person.id"], name=op.f("fk_invite_made_by_person")),
-        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_invite_pile_id_pile")),
-        sa.PrimaryKeyConstraint("code", name=op.f("pk_invite")),
     )
     op.create_table(
         "outbox",
@@ -231,6 +231,14 @@ def upgrade() -> None:
         sa.UniqueConstraint("unique_key", name=op.f("uq_outbox_unique_key")),
     )
     op.create_index(
+        "ix_outbox_about_pile",
+        "outbox",
+        ["pile_id", "id"],
+        unique=False,
+        sqlite_where=sa.text("kind IN ('nudge', 'warning')"),
+        postgresql_where=sa.text("kind IN ('nudge', 'warning')"),
+    )
+    op.create_index(
         "ix_outbox_due",
         "outbox",
         ["rank", "next_try_at", "id"],
@@ -247,14 +255,6 @@ def upgrade() -> None:
         postgresql_where=sa.text("status = 'claimed'"),
     )
     op.create_index("ix_outbox_person_id", "outbox", ["person_id", "due_at"], unique=False)
-    op.create_index(
-        "ix_outbox_waiting_pile_id",
-        "outbox",
-        ["pile_id"],
-        unique=False,
-        sqlite_where=sa.text("status = 'waiting'"),
-        postgresql_where=sa.text("status = 'waiting'"),
-    )
     op.create_index(
         "uq_outbox_one_on_its_way",
         "outbox",
