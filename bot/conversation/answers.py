@@ -1,0 +1,493 @@
+"""Answers to what people ask: one small function for each kind of ask, found in the table ANSWERS.
+
+Each takes (known, pile, ask, outcome) and adds lines to the outcome. Asks that need no pile are in WITHOUT_PILE.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+from bot.conversation.keeper import BED_DEPTH_M, alert, built_on, next_step, tell_range
+from bot.conversation.talk import Known, KnownPile, Outcome
+from bot.language.meaning import Ask
+from shared.forecast import Forecast, Habit
+from shared.harvest import area_at_depth_m2
+from shared.materials import Material, all_materials, material
+from shared.mix import improve, parts_of
+from shared.pile import Ingredient
+from shared.units import BUCKET_L
+from storage.outbox import Line
+
+Answerer = Callable[[Known, KnownPile, Ask, Outcome], None]
+General = Callable[[Known, Ask, Outcome], None]
+
+
+
+def when_ready(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """The range, what it rests on, and what moved it."""
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    tell_range(known, pile, outlook, outcome)
+    if outlook.stage == "ready":
+        return
+    readings = sum(1 for record in pile.records if record.kind == "temperature")
+    if readings < 2:
+        outcome.say("range.few_readings")
+    elif outlook.moved:
+        outcome.say(f"moved.{outlook.moved[0]}")
+
+
+def what_next(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    _, actions = known.look(pile.row, pile.records, known.today)
+    next_step(known, actions, outcome)
+
+
+def state(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Stage, the core now, the range, the next action."""
+    outlook, actions = known.look(pile.row, pile.records, known.today)
+    days = (known.today - built_on(pile.row)).days
+    outcome.say(f"stage.{outlook.stage}", age=days, core_c=outlook.core_c.p50)
+    if outlook.stage != "ready":
+        tell_range(known, pile, outlook, outcome)
+    next_step(known, actions, outcome, why=False)
+
+
+def picture(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """The readings in words, which every phone can show."""
+    readings = [
+        told.record for told in pile.told if told.record.kind == "temperature" and told.record.core_c is not None
+    ]
+    if not readings:
+        outcome.say("readings.none")
+    else:
+        shown = [
+            {"key": "readings.one", "values": {"on_on": record.on.isoformat(), "core_c": record.core_c}}
+            for record in readings[-6:]
+        ]
+        outcome.say("readings", facts=shown)
+    state(known, pile, ask, outcome)
+
+
+def may_add(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome) -> None:
+    """Whether a material may go in, the reason, and how."""
+    if ask.material in (None, "other"):
+        outcome.say("may_add.unknown", name=ask.name or "")
+        return
+    feedstock = as_written(ask)
+    if feedstock.record_id in known.profile.keep_out and feedstock.verdict != "no":
+        outcome.say("may_add.local", what_material=feedstock.id)
+        return
+    outcome.say(f"may_add.{feedstock.verdict}", what_material=feedstock.id)
+    if feedstock.reason:
+        outcome.say(f"reason.{feedstock.reason}")
+    if feedstock.how and feedstock.verdict != "no":
+        outcome.say(f"how.{feedstock.how}")
+    if pile is not None and feedstock.verdict != "no":
+        outlook, _ = known.look(pile.row, pile.records, known.today)
+        if outlook.stage in ("curing", "ready"):
+            outcome.say("may_add.finishing")
+
+
+def as_written(ask: Ask) -> Material:
+    """The finest row of the feedstock table that the written name has, else the row of the material's id."""
+    names = {name: row for row in all_materials() for name in (*row.en, *row.es)}
+    return names.get((ask.name or "").lower()) or material(ask.material or "other")
+
+
+def mix(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """What to add to balance what went in, in buckets; where home volumes cannot tell, the rule of halves."""
+    ingredients = [Ingredient(name, litres / 1000) for name, litres in pile.row.setup["ingredients"]]
+    ingredients += [
+        Ingredient(record.material, record.litres / 1000)
+        for record in pile.records
+        if record.kind == "added" and record.material and record.litres
+    ]
+    remedy = improve(parts_of(ingredients), material("dry_leaves"), material("grass_clippings"))
+    if remedy.browns_litres > BUCKET_L / 2:
+        outcome.say("mix.add_browns", n=buckets(remedy.browns_litres))
+    elif remedy.greens_litres > BUCKET_L / 2:
+        outcome.say("mix.add_greens", n=buckets(remedy.greens_litres))
+    else:
+        outcome.say("mix.balanced")
+    if remedy.too_wet:
+        outcome.say("mix.too_wet")
+    outcome.say("mix.rule")
+
+
+def buckets(litres: float) -> int:
+    """Five-gallon buckets, at least one."""
+    return max(1, round(litres / BUCKET_L))
+
+
+def water_amount(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """How much, half of it now: a squeeze decides on the rest."""
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    if outlook.water_litres < 1:
+        outcome.say("water.none")
+        return
+    outcome.say("water.amount", add_l=outlook.water_litres, half_l=outlook.water_litres / 2)
+    if not known.profile.watering.hose:
+        outcome.say("water.no_hose")
+
+
+def harvest_amount(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Volume as a range and the bed that it covers an inch deep. A harvest already told is taken as it is."""
+    taken = [record.litres for record in pile.records if record.kind == "harvested" and record.litres]
+    if taken:
+        area_m2 = area_at_depth_m2(taken[-1] / 1000, BED_DEPTH_M)
+        outcome.say("harvest.taken", some_l=taken[-1], bed_m2=area_m2)
+    else:
+        outlook, _ = known.look(pile.row, pile.records, known.today)
+        low, high = outlook.harvest_litres.p10, outlook.harvest_litres.p90
+        middle_m2 = area_at_depth_m2(outlook.harvest_litres.p50 / 1000, BED_DEPTH_M)
+        outcome.say("harvest.amount", low_l=low, high_l=high, bed_m2=middle_m2)
+    outcome.say("harvest.use")
+
+
+def safe_use(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Whether it may be used: by its stage, and by the manure rule where manure went in."""
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    outcome.say(f"use.{'ready' if outlook.stage == 'ready' else 'unfinished'}")
+    if manure_in(pile):
+        outcome.say("use.manure")
+    outcome.say("use.hygiene", hot_hours=outlook.hours_over_55c)
+
+
+def manure_in(pile: KnownPile) -> bool:
+    """Whether any manure went in, at the build or later."""
+    names = {name for name, _ in pile.row.setup.get("ingredients", ())}
+    names |= {record.material for record in pile.records if record.kind == "added" and record.material}
+    return any(name.endswith("_manure") or name == "pet_waste" for name in names)
+
+
+def what_if(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """The same pile under another habit; the plan itself stays as it is."""
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    habit = HABITS.get(ask.topic or "", outlook.habit)
+    if ask.topic in ("no_water", "water_weekly"):
+        habit = replace(outlook.habit, water_every_days=habit.water_every_days)
+    elif ask.topic in ("no_turn", "turn_weekly"):
+        habit = replace(outlook.habit, turn_every_days=habit.turn_every_days)
+    other, _ = known.look(pile.row, pile.records, known.today, habit)
+    later_days = (other.ready.p50 - outlook.ready.p50).days
+    if abs(later_days) < 7:
+        outcome.say("what_if.same")
+    else:
+        key = "what_if.later" if later_days > 0 else "what_if.sooner"
+        outcome.say(key, shift_weeks=max(1, round(abs(later_days) / 7)))
+    if ask.topic == "no_turn":
+        outcome.say("what_if.no_turn_cost")
+
+
+HABITS: Mapping[str, Habit] = {
+    "no_turn": Habit(None, None),
+    "turn_weekly": Habit(7.0, None),
+    "no_water": Habit(None, None),
+    "water_weekly": Habit(None, 7.0),
+}
+
+
+def stop_adding(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """The last day for adding, so that all of it is ready by the wished day."""
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    needed = outlook.ready.p90 - known.today
+    if ask.on is None:
+        outcome.say("stop_adding.when", first_about=outlook.ready.p10.isoformat(), last_about=outlook.ready.p90.isoformat())
+        return
+    last = ask.on - needed
+    if last < known.today:
+        outcome.say("stop_adding.late", last_about=outlook.ready.p90.isoformat())
+    else:
+        outcome.say("stop_adding.by", last_on=last.isoformat(), wish_on=ask.on.isoformat())
+
+
+def why(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """The real inputs of the last nudge, or of the next step where none was sent."""
+    outlook, actions = known.look(pile.row, pile.records, known.today)
+    if known.last is not None and known.last.pile_id == pile.row.id and known.last.reason.get("why"):
+        numbers = {name: value for name, value in known.last.reason.items() if name != "why"}
+        outcome.lines.append(Line(f"why.{known.last.reason['why']}", numbers))
+    else:
+        outcome.lines.append(Line(f"why.{actions[0].why}", dict(actions[0].numbers)))
+    outcome.say("why.rests_on", facts=rests_on(known, pile, outlook))
+
+
+def rests_on(known: Known, pile: KnownPile, outlook: Forecast) -> list[dict[str, Any]]:
+    """What the forecast stands on: last reading, last feel, last turning, the air."""
+    phrases = []
+    for kind in ("temperature", "heat_feel", "moisture", "turned", "watered"):
+        last = next((record for record in reversed(pile.records) if record.kind == kind), None)
+        if last is None:
+            continue
+        values: dict[str, Any] = {"on_on": last.on.isoformat()}
+        if kind == "temperature":
+            values["core_c"] = last.core_c
+        key = f"rests.{kind}.{last.word}" if last.word else f"rests.{kind}"
+        phrases.append({"key": key, "values": values})
+    if not phrases:
+        phrases.append({"key": "rests.set_up", "values": {}})
+    return [*phrases, {"key": "rests.model", "values": {"core_c": outlook.core_c.p50}}]
+
+
+TROUBLE_KINDS = ("smell", "pests", "growth", "texture", "moisture", "heat_feel")
+
+
+def trouble(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """The likeliest and cheapest cause first, by what is known of this pile."""
+    named = [record for record, of in newest(pile, known.today) if of in TROUBLE_KINDS]
+    if not named:
+        not_heating(known, pile, outcome)
+        return
+    for record in named[:2]:
+        if record.kind == "heat_feel" and record.word == "cold":
+            not_heating(known, pile, outcome)
+        elif record.kind == "heat_feel":
+            state(known, pile, Ask("state"), outcome)
+        else:
+            outcome.say(f"trouble.{record.kind}" + (f".{record.word}" if record.word else ""))
+            if record.word == "rodents":
+                outcome.say("caution.rodents")
+
+
+def newest(pile: KnownPile, today: date) -> list[tuple[Any, str]]:
+    """Records of today, the last said first."""
+    return [(told.record, told.record.kind) for told in reversed(pile.told) if told.record.on == today]
+
+
+def not_heating(known: Known, pile: KnownPile, outcome: Outcome) -> None:
+    """A pile that stays cold: too small, too dry, too wet, too brown, or done; asks the squeeze where unknown."""
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    size_m3 = pile.row.setup["length_m"] * pile.row.setup["width_m"] * pile.row.setup["height_m"]
+    felt = [record for record in pile.records if record.kind == "moisture" and (known.today - record.on).days <= 7]
+    if outlook.stage in ("curing", "ready"):
+        outcome.say("trouble.cold.finishing")
+    elif not felt:
+        outcome.say("trouble.cold.squeeze")
+        outcome.ask("squeeze", "feel.dry", "feel.right", "feel.soggy", pile=pile.row.id)
+    elif felt[-1].word in ("dry", "bit_dry"):
+        outcome.say("trouble.cold.dry", add_l=max(outlook.water_litres, 10.0))
+    elif felt[-1].word in ("soggy", "bit_wet"):
+        outcome.say("trouble.cold.wet")
+    elif size_m3 < 0.45:
+        outcome.say("trouble.cold.small")
+    else:
+        outcome.say("trouble.cold.brown")
+
+
+def help_(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """Who, what, how often, how to stop."""
+    outcome.say("help", programme=known.profile.programme)
+    contact = known.profile.staff.contact
+    if contact:
+        outcome.say("help.person", contact=contact)
+
+
+def person(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """A human is wanted: the staff are told, and the person learns when one will look."""
+    hours = known.profile.staff.hours.get(known.person.language)
+    outcome.alerts.append(alert("alert.person", known, None))
+    if known.profile.staff.contact is None:
+        outcome.say("person.nobody")
+    elif hours:
+        outcome.say("person.hours", contact=known.profile.staff.contact, hours=hours)
+    else:
+        outcome.say("person.contact", contact=known.profile.staff.contact)
+
+
+def pause(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """No nudges until a day, or until the person writes again."""
+    outcome.changes["paused_until"] = ask.on or date.max
+    if ask.on:
+        outcome.say("pause.until", until_on=ask.on.isoformat())
+    else:
+        outcome.say("pause.open")
+    if known.piles:
+        outcome.say("pause.job")
+    outcome.opens = {}
+
+
+def resume(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.changes.update(paused_until=None, unanswered=0)
+    outcome.say("resumed")
+
+
+def later(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """Put the reminder off to a day, tomorrow where none is named."""
+    on = ask.on or known.today + timedelta(days=1)
+    outcome.changes["paused_until"] = on
+    outcome.say("later", until_on=on.isoformat())
+    outcome.opens = {}
+
+
+def language(known: Known, ask: Ask, outcome: Outcome) -> None:
+    outcome.changes["language"] = ask.language
+    outcome.say("language.changed")
+
+
+def units(known: Known, ask: Ask, outcome: Outcome) -> None:
+    outcome.changes["units"] = ask.units
+    outcome.say(f"units.{ask.units}")
+
+
+def schedule(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """A chosen day or time is kept from now on."""
+    if ask.weekday:
+        outcome.changes["weekday"] = ask.weekday
+    if ask.at:
+        outcome.changes["nudge_at"] = ask.at
+    weekday, at = ask.weekday or known.person.weekday, ask.at or known.person.nudge_at
+    if weekday and at:
+        outcome.say("schedule.both", weekday_word=weekday, at_at=at.isoformat("minutes"))
+    elif weekday:
+        outcome.say("schedule.day", weekday_word=weekday)
+    elif at:
+        outcome.say("schedule.time", at_at=at.isoformat("minutes"))
+    else:
+        outcome.say("schedule.which")
+
+
+def not_before(_known: Known, ask: Ask, outcome: Outcome) -> None:
+    if ask.at is None:
+        outcome.say("schedule.which")
+        return
+    outcome.changes["quiet_to"] = ask.at
+    outcome.say("schedule.not_before", at_at=ask.at.isoformat("minutes"))
+
+
+def only_about(_known: Known, ask: Ask, outcome: Outcome) -> None:
+    outcome.changes["only_about"] = ask.topic
+    outcome.say(f"only_about.{ask.topic}")
+
+
+def cannot_turn(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """No more turning nudges for this body; the slow way is offered instead."""
+    outcome.changes["cannot_turn"] = True
+    outcome.say("cannot_turn")
+
+
+def decline(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("declined")
+    outcome.opens = {}
+
+
+def unclear_stop(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("stop.unclear")
+    outcome.ask("stop_all", "stop", "go_on")
+
+
+def forget_me(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("forget.sure")
+    outcome.ask("forget", "forget", "keep")
+
+
+def my_data(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.export = True
+
+
+def to_staff(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """Something for the office, such as a bin order: passed on, reminders continue."""
+    outcome.alerts.append(alert("alert.request", known, None))
+    contact = known.profile.staff.contact
+    if contact:
+        outcome.say("to_staff", contact=contact)
+    else:
+        outcome.say("person.nobody")
+
+
+def simple(key: str) -> General:
+    """An answer that is the same for everybody."""
+
+    def answer(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+        outcome.say(key)
+
+    return answer
+
+
+def how_measure(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("how_measure" if known.person.thermometer is not False else "how_feel")
+
+
+def who_did(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Who turned it last, and when."""
+    last = next((told for told in reversed(pile.told) if told.record.kind == "turned"), None)
+    if last is None:
+        outcome.say("who_did.nobody")
+        return
+    name = pile.names.get(last.said_by) or "?"
+    outcome.say("who_did", name=name, on_on=last.record.on.isoformat())
+
+
+def share(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """A code to forward: whoever texts it joins this pile, after consenting from their own phone."""
+    outcome.invite_to = pile.row.id
+
+
+def rename(_known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    if not ask.name:
+        outcome.say("rename.which")
+        return
+    outcome.renames[pile.row.id] = ask.name
+    outcome.say("renamed", name=ask.name)
+
+
+def tally(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Who turned how often: shown when asked, never pushed."""
+    counts: dict[str, int] = {}
+    for told in pile.told:
+        if told.record.kind == "turned":
+            name = pile.names.get(told.said_by) or "?"
+            counts[name] = counts.get(name, 0) + 1
+    if not counts:
+        outcome.say("who_did.nobody")
+        return
+    outcome.say("tally", facts=[{"key": "tally.one", "values": {"name": name, "n": n}} for name, n in counts.items()])
+
+
+ABOUT_PILE: Mapping[str, Answerer] = {
+    "when_ready": when_ready,
+    "what_next": what_next,
+    "state": state,
+    "picture": picture,
+    "may_add": may_add,
+    "mix": mix,
+    "water_amount": water_amount,
+    "harvest_amount": harvest_amount,
+    "safe_use": safe_use,
+    "trouble": trouble,
+    "what_if": what_if,
+    "stop_adding": stop_adding,
+    "why": why,
+    "who_did": who_did,
+    "share": share,
+    "rename": rename,
+    "tally": tally,
+}
+
+WITHOUT_PILE: Mapping[str, General] = {
+    "help": help_,
+    "person": person,
+    "pause": pause,
+    "resume": resume,
+    "start": resume,
+    "later": later,
+    "language": language,
+    "units": units,
+    "schedule": schedule,
+    "not_before": not_before,
+    "only_about": only_about,
+    "cannot_turn": cannot_turn,
+    "decline": decline,
+    "hand_over": cannot_turn,
+    "claim": simple("claimed"),
+    "unclear_stop": unclear_stop,
+    "forget_me": forget_me,
+    "my_data": my_data,
+    "to_staff": to_staff,
+    "thanks": simple("thanks"),
+    "greeting": simple("greeting"),
+    "how_measure": how_measure,
+    "how_turn": simple("how_turn"),
+    "how_build": simple("how_build"),
+    "privacy": simple("privacy"),
+    "who_has_tool": simple("who_has_tool"),
+}

@@ -1,0 +1,331 @@
+"""A keeper's report of a pile: what is recorded, and the answer to it.
+
+An answer opens with the facts as read, then a caution where one is due, then one next action with its day,
+then the done date where it moved. A danger answers alone: no other advice stands in that message.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+from bot.conversation.talk import Known, KnownPile, Outcome
+from bot.language.meaning import Fact, Meaning
+from shared.care import Action
+from shared.cautions import heat_danger
+from shared.forecast import DateRange, Forecast
+from shared.pile import Record
+from shared.harvest import area_at_depth_m2
+from storage.outbox import Line
+from storage.piles import PileRow
+
+EXACT_WIDTH = timedelta(days=24)
+"""A range no wider than this is told by days; a wider one by thirds of months."""
+MOVED = timedelta(days=5)
+"""The done date is told again when an end of its range moved by more than this."""
+FAR_FROM_FORECAST_C = 25.0
+"""A reading this far under the forecast was probably taken near the surface (common practice: ask the depth)."""
+
+
+def report(
+    known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome, *, advise: bool = True
+) -> None:
+    """Record what was told of one pile and answer it; `advise` adds the next step and the range."""
+    if untimely(known, pile, facts, outcome):
+        return
+    sure = [fact for fact in facts if fact.doubt not in ("impossible", "digits", "unit")]
+    doubtful = [fact for fact in facts if fact.doubt in ("impossible", "digits", "unit")]
+    records = [fact.record for fact in sure]
+    for record in records:
+        outcome.records.append((pile.row.id, record, None))
+    if records:
+        outcome.lines.extend(read_back(records, known.today))
+    if doubtful:
+        question_reading(known, pile, doubtful[0], outcome)
+        return
+    if danger_in(records):
+        return stay_back(known, pile, outcome)
+    look = known.look(pile.row, (*pile.records, *records), known.today)
+    warn_of_heat(records, outcome)
+    name_pile(known, pile, outcome)
+    if ask_depth(known, pile, records, look[0], outcome):
+        return
+    harvests = [record for record in records if record.kind == "harvested"]
+    if harvests:
+        harvested(harvests[-1], outcome)
+    elif advise:
+        next_step(known, look[1], outcome)
+        tell_range(known, pile, look[0], outcome, only_if_moved=True)
+
+
+def untimely(known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome) -> bool:
+    """Something told for a day to come, or from before the build: asked about, and nothing is recorded."""
+    days = [fact.record.on for fact in facts]
+    if max(days) > known.today:
+        outcome.say("doubt.future", on_on=max(days).isoformat())
+    elif min(days) < built_on(pile.row):
+        outcome.say("doubt.before", built_on=built_on(pile.row).isoformat())
+    else:
+        return False
+    return True
+
+
+def harvested(record: Record, outcome: Outcome) -> None:
+    """Well done, where it goes, and the next pile."""
+    if record.litres:
+        outcome.say("harvest.taken", some_l=record.litres, bed_m2=area_at_depth_m2(record.litres / 1000, BED_DEPTH_M))
+    else:
+        outcome.say("harvest.well_done")
+    outcome.say("caution.harvest")
+    outcome.say("ask.next_pile")
+    outcome.ask("next_pile", "new_pile", "pause")
+
+
+BED_DEPTH_M = 0.0254
+"""One inch, the middle of the depths worked into a bed (common practice)."""
+
+
+def read_back(records: Iterable[Record], today: date) -> list[Line]:
+    """The facts as read, one line for each day that they happened on."""
+    by_day: dict[date, list[dict[str, Any]]] = {}
+    for record in records:
+        by_day.setdefault(record.on, []).append(as_read(record))
+    lines = []
+    for on, facts in sorted(by_day.items()):
+        key = "read" if on == today else "read.on"
+        lines.append(Line(key, {"facts": facts, "on_on": on.isoformat()}))
+    return lines
+
+
+def as_read(record: Record) -> dict[str, Any]:
+    """One record as a phrase: a catalogue key and its values."""
+    match record.kind:
+        case "temperature":
+            key = "read.edge" if record.edge else "read.temperature"
+            return {"key": key, "values": {"core_c": record.core_c}}
+        case "watered" | "harvested":
+            if record.litres:
+                return {"key": f"read.{record.kind}.amount", "values": {"some_l": record.litres}}
+        case "added":
+            values: dict[str, Any] = {"what_material": record.material}
+            if record.litres:
+                return {"key": "read.added.amount", "values": {**values, "some_l": record.litres}}
+            return {"key": "read.added", "values": values}
+        case "height":
+            return {"key": "read.height", "values": {"top_m": record.height_m}}
+    if record.word is not None:
+        return {"key": f"read.{record.kind}.{record.word}", "values": {}}
+    return {"key": f"read.{record.kind}", "values": {}}
+
+
+def question_reading(known: Known, pile: KnownPile, fact: Fact, outcome: Outcome) -> None:
+    """A reading that cannot be, or could mean several things: nothing is recorded, one question is asked."""
+    reading = fact.record.core_c
+    if fact.doubt == "impossible" or reading is None:
+        outcome.say("doubt.impossible")
+        outcome.opens = {"ask": "reading", "pile": pile.row.id}
+        return
+    choices = [f"reading:{core_c:.1f}" for core_c in candidates(known, reading, fact.doubt)]
+    outcome.say("doubt.which")
+    outcome.ask("reading", *choices, pile=pile.row.id)
+
+
+def candidates(known: Known, core_c: float, doubt: str | None) -> list[float]:
+    """What a doubtful reading may have meant, the likelier first. [°C]"""
+    said = core_c * 1.8 + 32 if known.person.units == "f" else core_c
+    if doubt == "unit":
+        return [round(said, 1), core_c] if known.person.units == "f" else [(said - 32) / 1.8, core_c]
+    tens = round(said)
+    if known.person.units == "f":
+        fahrenheit = [100 + tens, tens * 10] if tens < 20 else [100 + tens, tens]
+        return [(value - 32) / 1.8 for value in fahrenheit if -40 <= value <= 212]
+    return [float(value) for value in (40 + tens, tens * 10, tens) if value <= 100][:3]
+
+
+def danger_in(records: Iterable[Record]) -> bool:
+    """Smoke, or a core at which people must stay back."""
+    return any(
+        record.kind == "smoke" or (record.core_c is not None and heat_danger(record.core_c) == "stay_back")
+        for record in records
+    )
+
+
+def stay_back(known: Known, pile: KnownPile | None, outcome: Outcome) -> None:
+    """The one answer to smoke, flame, a burnt smell, or 77 °C and more: nothing else stands beside it."""
+    outcome.lines = [line for line in outcome.lines if line.key.startswith("read")][:1]
+    outcome.say("danger.stay_back", emergency=known.profile.emergency_number)
+    outcome.opens = {}
+    outcome.options = ()
+    outcome.alerts.append(alert("alert.smoke", known, pile))
+    if known.profile.staff.alerts:
+        outcome.say("told_staff")
+
+
+def alert(key: str, known: Known, pile: KnownPile | None) -> Line:
+    """A line for the staff: who it is about, by first name or number, and which pile."""
+    name = known.person.name or f"#{known.person.id}"
+    return Line(key, {"name": name, "pile": pile_name(pile) if pile else "-"})
+
+
+def warn_of_heat(records: Iterable[Record], outcome: Outcome) -> None:
+    """Watch from 66 °C; from 71 °C the cooling itself is the next action, told with its caution."""
+    hottest = max((record.core_c for record in records if record.core_c is not None), default=None)
+    level = heat_danger(hottest) if hottest is not None else None
+    if level == "watch":
+        outcome.say("caution.watch")
+    if level == "cool_down":
+        outcome.say("caution.cool_down")
+
+
+def ask_depth(
+    known: Known, pile: KnownPile, records: Sequence[Record], outlook: Forecast, outcome: Outcome
+) -> bool:
+    """Ask once whether a reading far under the forecast was taken deep in the middle."""
+    readings = [record for record in records if record.kind == "temperature" and not record.edge]
+    if not readings or any(told.record.kind == "temperature" for told in pile.told):
+        return False
+    core_c = readings[-1].core_c
+    if core_c is None or core_c > outlook.core_c.p10 - FAR_FROM_FORECAST_C:
+        return False
+    outcome.say("doubt.depth", core_c=core_c)
+    outcome.ask("depth", "deep", f"near_top:{core_c:.1f}", pile=pile.row.id)
+    return True
+
+
+def name_pile(known: Known, pile: KnownPile, outcome: Outcome) -> None:
+    """Say which pile was meant where the keeper has several."""
+    if len(known.piles) > 1:
+        outcome.lines.insert(0, Line("for_pile", {"pile": pile_name(pile)}))
+
+
+def built_on(row: PileRow) -> date:
+    """The day on which the pile was built."""
+    return date.fromisoformat(row.setup["built"])
+
+
+def pile_name(pile: KnownPile) -> str:
+    """The pile's name, or its number for this keeper."""
+    return pile.row.name or str(pile.row.number)
+
+
+def next_step(known: Known, actions: Sequence[Action], outcome: Outcome, *, why: bool = True) -> None:
+    """One next action and its day. Water that belongs to a turn is said with it."""
+    first = actions[0]
+    if first.do == "keep_away":
+        outcome.say("danger.stay_back", emergency=known.profile.emergency_number)
+        return
+    outcome.lines.append(worded(known, first))
+    if why and first.do not in ("wait", "measure"):
+        outcome.lines.append(Line(f"why.{first.why}", dict(first.numbers)))
+    if first.do == "turn":
+        water = next((act for act in actions[1:] if act.do == "water" and act.on in (first.on, None)), None)
+        if water is not None and water.litres:
+            outcome.say("do.water.with_turn", add_l=water.litres)
+    caution = CAUTION_WITH.get(first.do)
+    if caution and first.on is None:
+        outcome.say(caution)
+
+
+CAUTION_WITH: Mapping[str, str] = {"harvest": "caution.harvest"}
+"""The usual caution that goes with doing a thing."""
+
+
+def worded(known: Known, action: Action) -> Line:
+    """One action as a line: what, how much, and its day."""
+    do: str = action.do
+    if do == "measure" and known.person.thermometer is False:
+        do = "feel"
+    values: dict[str, Any] = {}
+    if action.litres:
+        values["add_l"] = action.litres
+    when = "now"
+    if action.on is not None and action.on > known.today:
+        when, values["on_on"] = "on", action.on.isoformat()
+    amount = ".amount" if action.litres and do == "water" else ""
+    return Line(f"do.{do}{amount}.{when}", values)
+
+
+def tell_range(
+    known: Known, pile: KnownPile, outlook: Forecast, outcome: Outcome, *, only_if_moved: bool = False
+) -> None:
+    """The done date as a range, where it was not told before or an end of it moved."""
+    if outlook.stage == "ready":
+        if not only_if_moved:
+            outcome.say("range.is_ready")
+        return
+    before = told_before(pile)
+    now = (outlook.ready.p10, outlook.ready.p90)
+    if only_if_moved and before is not None and not moved(before, now):
+        return
+    outcome.told_ready[pile.row.id] = now
+    outcome.lines.append(range_line(pile, outlook.ready, again=before is not None and only_if_moved))
+
+
+def told_before(pile: KnownPile) -> tuple[date, date] | None:
+    """The range told last for this pile."""
+    told = (pile.row.last_forecast or {}).get("told")
+    return (date.fromisoformat(told[0]), date.fromisoformat(told[1])) if told else None
+
+
+def moved(before: tuple[date, date], now: tuple[date, date]) -> bool:
+    """Whether a range differs enough from the one told last to be worth words."""
+    width = max(before[1] - before[0], timedelta(days=1))
+    slack = max(MOVED, width / 6)
+    return abs(now[0] - before[0]) > slack or abs(now[1] - before[1]) > slack
+
+
+def range_line(pile: KnownPile, ready: DateRange, *, again: bool) -> Line:
+    """A range in words: by days where it is narrow, by thirds of months where it is not."""
+    fed = ".fed" if pile.row.setup.get("fed") else ""
+    if ready.open:
+        return Line(f"range.open{fed}", {"first_about": ready.p10.isoformat()})
+    if ready.p90 - ready.p10 <= EXACT_WIDTH:
+        values = {"first_on": ready.p10.isoformat(), "last_on": ready.p90.isoformat()}
+        return Line(f"range.days{fed}" + (".again" if again and not fed else ""), values)
+    values = {"first_about": ready.p10.isoformat(), "last_about": ready.p90.isoformat()}
+    return Line(f"range.rough{fed}" + (".again" if again and not fed else ""), values)
+
+
+def correct(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -> bool:
+    """Replace the last record of each kind that the message corrects. False where there is none."""
+    replaced = False
+    for fact in meaning.facts:
+        old = next(
+            (told for told in reversed(pile.told) if told.record.kind == fact.record.kind),
+            None,
+        )
+        if old is None:
+            continue
+        record = fact.record
+        if record.on == known.today:
+            record = replace(record, on=old.record.on)
+        outcome.records.append((pile.row.id, record, old.id))
+        replaced = True
+    if not replaced:
+        return False
+    outcome.lines.append(
+        Line("corrected", {"facts": [as_read(record) for _, record, _ in outcome.records]})
+    )
+    kept = [told.record for told in pile.told if told.id not in {old for _, _, old in outcome.records}]
+    records = [record for _, record, _ in outcome.records]
+    if danger_in(records):
+        stay_back(known, pile, outcome)
+        return True
+    outlook, actions = known.look(pile.row, (*kept, *records), known.today)
+    next_step(known, actions, outcome)
+    tell_range(known, pile, outlook, outcome, only_if_moved=True)
+    return True
+
+
+def take_back(known: Known, piles: Sequence[KnownPile], outcome: Outcome) -> None:
+    """Undo: what this person told last, all of one message together."""
+    mine = [
+        (pile, told) for pile in piles for told in pile.told if told.said_by == known.person.id
+    ]
+    if not mine:
+        outcome.say("undo.nothing")
+        return
+    latest = max(told.said_at for _, told in mine)
+    last = [(pile, told) for pile, told in mine if told.said_at == latest]
+    outcome.undo.extend((pile.row.id, told.id) for pile, told in last)
+    outcome.say("undo.done", facts=[as_read(told.record) for _, told in last])

@@ -1,0 +1,263 @@
+"""One message, from the inbox to the reply in the outbox.
+
+Reading and forecasting stand outside any write transaction; what comes of the message, its reply included,
+is stored in one. The same inbox row handled twice changes nothing the second time.
+"""
+
+import re
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from bot.conversation.beginning import set_up_values
+from bot.conversation.dialog import as_said, picked
+from bot.conversation.talk import Known, KnownPile, Look, Outcome
+from bot.conversation.decide import Codes, decide
+from bot.language.meaning import Language, Meaning
+from bot.language.understand import understand
+from bot.language.wording import Voice
+from bot.profile import Profile
+from storage.inbox import Incoming
+from storage.outbox import Line
+from scheduler.planner import answered
+from storage.people import Person
+from storage.work import Store, Work
+
+CONSENT_VERSION = "1"
+CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ"
+CODE_DIGITS = "23456789"
+"""No letters or digits that look alike on paper."""
+INVITE_LASTS = timedelta(days=14)
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What the conversation needs from outside: the programme's profile and the forecaster."""
+
+    profile: Profile
+    look: Look
+
+
+def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: datetime) -> None:
+    """Handle one stored message: record what it says, and put the reply in the outbox.
+
+    at   the moment, UTC; "today" and "yesterday" are the person's, by their zone
+    """
+    with store.work() as work:
+        person = work.people.by_address(incoming.channel, incoming.address)
+        zone = person.zone if person else desk.profile.zone
+        local = at.astimezone(ZoneInfo(zone)).replace(tzinfo=None)
+        meaning = understand(incoming.text, local, person.units if person else desk.profile.units)
+        if person is None:
+            person = work.people.add(
+                incoming.channel,
+                incoming.address,
+                name=incoming.name,
+                language=tongue(desk, meaning.language),
+                units=desk.profile.units,
+                zone=zone,
+                at=at,
+            )
+            work.commit()
+    with store.work(reading=True) as work:
+        known = gather(work, desk, person, local)
+        question = question_of(work, known, incoming)
+    option = picked(question, meaning) if question else None
+    if option is not None:
+        meaning = as_said(option, meaning, local.date())
+    with store.work(reading=True) as work:
+        codes = look_up(work, codes_in(incoming.text, meaning), at)
+    outcome = decide(known, meaning, codes, incoming.form)
+    with store.work() as work:
+        if work.inbox.handled(incoming_id, at):
+            carry_out(work, known, outcome, incoming_id, at)
+            work.commit()
+
+
+def tongue(desk: Desk, language: Language) -> Language:
+    """The language of a first message where the programme speaks it, else the programme's first."""
+    return language if language in desk.profile.languages else desk.profile.languages[0]
+
+
+def gather(work: Work, desk: Desk, person: Person, local: datetime) -> Known:
+    """Everything the answer may rest on, as values."""
+    piles = []
+    for row in work.piles.of(person.id):
+        keepers = tuple(work.piles.keepers(row.id))
+        names = {keeper.person_id: work.people.get(keeper.person_id).name or "?" for keeper in keepers}
+        piles.append(KnownPile(row, tuple(work.piles.records(row.id)), keepers, names))
+    last = work.outbox.last_nudge(person.id)
+    return Known(person, desk.profile, local, tuple(piles), desk.look, last)
+
+
+def question_of(work: Work, known: Known, incoming: Incoming) -> dict[str, Any]:
+    """The question that a short answer belongs to: a button's own message, else the one that is open."""
+    if incoming.form == "button" and ":" in incoming.text:
+        row_id, _, _ = incoming.text.partition(":")
+        row = work.outbox.get(int(row_id)) if row_id.isdigit() else None
+        if row is not None and row.person_id == known.person.id:
+            return {**(row.opens or {}), "options": list(row.options)}
+    return dict(known.waiting)
+
+
+CODE = re.compile(r"\b[A-Za-z]{2,8}-?\d{2,4}\b")
+
+
+def codes_in(text: str, meaning: Meaning) -> list[str]:
+    """Class or pile codes that the message may hold, the surest first."""
+    named = [ask.code for ask in meaning.asks if ask.kind == "join" and ask.code]
+    found = [match.group().replace("-", "").upper() for match in CODE.finditer(text)]
+    return list(dict.fromkeys([*named, *found]))
+
+
+def look_up(work: Work, codes: Sequence[str], at: datetime) -> Codes:
+    """What the codes in a message stand for."""
+    for code in codes:
+        taught = work.classes.get(code)
+        if taught is not None:
+            return Codes(taught=taught)
+        pile_id = work.piles.invited(code, at)
+        if pile_id is not None:
+            return Codes(pile_id=pile_id)
+    return Codes(unknown=codes[0] if codes else None)
+
+
+def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
+    """Store what comes of a message: its effects and its reply, in the transaction that is open."""
+    person_id = known.person.id
+    if outcome.consent is not None:
+        agree(work, known, outcome, at)
+    if outcome.consent is False or outcome.confirmation:
+        work.outbox.withdraw(person_id, ("nudge", "broadcast", "warning", "reply"), "opted out")
+    pile_ids = store_piles(work, known, outcome, incoming_id, at)
+    waiting_for = outcome.opens
+    if waiting_for is not None and waiting_for.get("pile") == 0 and 0 in pile_ids:
+        waiting_for = {**waiting_for, "pile": pile_ids[0]}
+    changes = {**outcome.changes, "last_heard_at": at, "unanswered": 0}
+    if waiting_for is not None:
+        changes["waiting_for"] = waiting_for
+    work.people.change(person_id, **changes)
+    if outcome.invite_to is not None:
+        invite(work, known, outcome, at)
+    reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)
+    alert_staff(work, known, outcome, incoming_id, at)
+    if outcome.erase:
+        work.people.erase(person_id, at)
+
+
+def agree(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
+    """A yes or a no for the ledger, with the wording that was shown."""
+    person = known.person
+    thread = work.outbox.thread(person.id, 5)
+    shown = next((row.text for row in reversed(thread) if any(line.key == "consent" for line in row.lines)), None)
+    work.people.consent(
+        person.id,
+        bool(outcome.consent),
+        shown or "",
+        person.language,
+        person.channel,
+        outcome.class_code or known.waiting.get("code"),
+        CONSENT_VERSION,
+        at,
+    )
+
+
+def store_piles(
+    work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime
+) -> dict[int, int]:
+    """Store set-ups, records and what was taken back; gives the real id for each pile id of the outcome."""
+    person_id = known.person.id
+    pile_ids = {pile.row.id: pile.row.id for pile in known.piles}
+    if outcome.new_pile:
+        pile_ids[0] = work.piles.found(person_id, known.person.zone, at).id
+    for pile_id, values in outcome.set_up.items():
+        work.piles.set_up(pile_ids[pile_id], person_id, values, at, incoming_id)
+    for pile_id, record, replaces_id in outcome.records:
+        work.piles.record(pile_ids[pile_id], person_id, record, at, incoming_id, replaces_id)
+        answered(work, pile_ids[pile_id], record.kind)
+    if outcome.undo:
+        work.piles.undo([record_id for _, record_id in outcome.undo], person_id, at)
+    for pile_id, name in outcome.renames.items():
+        work.piles.rename(pile_ids[pile_id], name)
+    if outcome.joins_pile is not None:
+        work.piles.join(outcome.joins_pile, person_id, at)
+    for pile_id, (first, last) in outcome.told_ready.items():
+        work.piles.cache(pile_ids[pile_id], {"told": [first.isoformat(), last.isoformat()]})
+    touched = {pile_id for pile_id, _, _ in outcome.records} | set(outcome.set_up)
+    touched |= {pile_id for pile_id, _ in outcome.undo}
+    for pile_id in touched:
+        work.piles.look_again(pile_ids[pile_id], at)
+    return pile_ids
+
+
+def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
+    """A fresh code for the pile, said in the reply."""
+    assert outcome.invite_to is not None
+    letters = "".join(secrets.choice(CODE_LETTERS) for _ in range(4))
+    code = letters + "".join(secrets.choice(CODE_DIGITS) for _ in range(2))
+    work.piles.invite(outcome.invite_to, known.person.id, code, at, at + INVITE_LASTS)
+    outcome.say("share.code", code=code)
+
+
+def reply(
+    work: Work,
+    known: Known,
+    outcome: Outcome,
+    pile_ids: dict[int, int],
+    waiting_for: dict[str, Any] | None,
+    incoming_id: int,
+    at: datetime,
+) -> None:
+    """The answer, due at once. A confirmation of an opt-out goes out once, whatever follows."""
+    if outcome.export:
+        outcome.lines.extend(everything_about(work, known))
+    if not outcome.lines:
+        return
+    work.outbox.add(
+        known.person.id,
+        "confirmation" if outcome.confirmation else "reply",
+        outcome.lines,
+        due_at=at,
+        unique_key=f"reply:{incoming_id}",
+        reason={"why": "asked"},
+        pile_id=next(iter(pile_ids.values()), None) if len(pile_ids) == 1 else None,
+        options=outcome.options,
+        opens=waiting_for,
+        incoming_id=incoming_id,
+    )
+
+
+def everything_about(work: Work, known: Known) -> list[Line]:
+    """What is kept of a person, in words that fit a phone; the staff give the file."""
+    kept = work.people.export(known.person.id)
+    consents = work.people.consents(known.person.id)
+    since = next((line.at for line in consents if line.given), None)
+    lines = [
+        Line("my_data", {"name": known.person.name or "-", "zone": known.person.zone}),
+        Line("my_data.piles", {"n": len(known.piles), "records": len(kept["records"])}),
+        Line("my_data.messages", {"received": len(kept["received"]), "sent": len(kept["sent"])}),
+    ]
+    if since is not None:
+        lines.append(Line("my_data.consent", {"since_on": since.date().isoformat()}))
+    lines.append(Line("my_data.forget", {}))
+    return lines
+
+
+def alert_staff(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
+    """Tell every staff address of the profile at once; alerts are sent again rather than lost."""
+    for number, where in enumerate(known.profile.staff.alerts if outcome.alerts else ()):
+        channel, _, address = where.partition(":")
+        staff = work.people.by_address(channel, address) or work.people.add(
+            channel, address, None, known.profile.languages[0], known.profile.units, known.profile.zone, at
+        )
+        work.outbox.add(
+            staff.id,
+            "alert",
+            outcome.alerts,
+            due_at=at,
+            unique_key=f"alert:{incoming_id}:{number}",
+            reason={"why": outcome.alerts[0].key},
+        )

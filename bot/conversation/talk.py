@@ -1,0 +1,107 @@
+"""What one message has to go on (`Known`), and what comes of it (`Outcome`): values, no input or output."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, Protocol
+
+from bot.profile import Profile
+from shared.care import Action
+from shared.forecast import Forecast, Habit
+from shared.pile import Record
+from storage.outbox import Line, OutRow
+from storage.people import Person
+from storage.piles import Keeper, PileRow, Told
+
+
+class Look(Protocol):
+    """Where a pile stands, from its set-up and what was told of it."""
+
+    def __call__(
+        self, row: PileRow, records: Sequence[Record], as_of: date, habit: Habit | None = None
+    ) -> tuple[Forecast, tuple[Action, ...]]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class KnownPile:
+    """A pile as this keeper knows it."""
+
+    row: PileRow
+    told: tuple[Told, ...]
+    keepers: tuple[Keeper, ...]
+    names: Mapping[int, str]
+
+    @property
+    def records(self) -> tuple[Record, ...]:
+        return tuple(told.record for told in self.told)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Everything that a message is answered from.
+
+    local      the moment in the person's zone
+    piles      those the person keeps, in the order of their numbers
+    asked      the row whose open question a short answer belongs to, None where nothing is open
+    last       the last message sent unprompted, for "why?"
+    look       forecasts a pile
+    """
+
+    person: Person
+    profile: Profile
+    local: datetime
+    piles: tuple[KnownPile, ...]
+    look: Look
+    last: OutRow | None = None
+
+    @property
+    def today(self) -> date:
+        return self.local.date()
+
+    @property
+    def waiting(self) -> Mapping[str, Any]:
+        """The open question: {"ask": key, "pile": id or None, ...}; empty where nothing is open."""
+        return self.person.waiting_for
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What a message leads to; `respond` carries it out in one transaction.
+
+    records      (pile id, record, id of the told record that it replaces or None); pile id 0 is the new pile
+    set_up       pile id to the set-up values that were said
+    undo         ids of told records to take back
+    changes      fields of the person
+    opens        the question that is open from now on; None leaves it as it is, {} closes it
+    alerts       lines for the staff, sent at once
+    consent      whether the person consented (True) or opted out (False) with this message
+    """
+
+    lines: list[Line] = field(default_factory=list)
+    options: tuple[str, ...] = ()
+    opens: dict[str, Any] | None = None
+    records: list[tuple[int, Record, int | None]] = field(default_factory=list)
+    set_up: dict[int, dict[str, Any]] = field(default_factory=dict)
+    undo: list[tuple[int, int]] = field(default_factory=list)
+    changes: dict[str, Any] = field(default_factory=dict)
+    alerts: list[Line] = field(default_factory=list)
+    consent: bool | None = None
+    new_pile: bool = False
+    told_ready: dict[int, tuple[date, date]] = field(default_factory=dict)
+    renames: dict[int, str] = field(default_factory=dict)
+    invite_to: int | None = None
+    joins_pile: int | None = None
+    erase: bool = False
+    export: bool = False
+    confirmation: bool = False
+    class_code: str | None = None
+
+    def say(self, key: str, **values: Any) -> None:
+        """Add one line to the reply."""
+        self.lines.append(Line(key, values))
+
+    def ask(self, question: str, *options: str, **more: Any) -> None:
+        """Open a question; its options are answered by digits. The last one asked stands."""
+        self.options = options
+        self.opens = {"ask": question, "options": list(options), **more}
+

@@ -1,0 +1,203 @@
+"""Words for a message: its lines, each a catalogue key with values, in a person's language and units.
+
+The catalogues (`en/messages.po`, `es/messages.po`) hold every sentence that can be sent. The end of a
+value's name says how it is written out, so no caller ever formats a number or a date:
+
+    core_c   a temperature, kept in °C        on_on    a date: "today", "Saturday", "June 3"
+    rise_dc  a temperature difference         by_about a rough date: "late June"
+    add_l    a volume of water or material    feel_word  a word of its own key, here `feel.<value>`
+    top_m    a height or length               what_material  a feedstock's name
+    bed_m2   an area                          hot_days, cure_weeks  a count with its unit
+    facts    (a list of lines)                joined by commas
+
+On SMS the letters á í ó ú and typographic signs, which would force the wide alphabet and halve what a
+segment holds, are written plain; é ñ ü ¿ ¡ are in the basic alphabet and stay.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cache
+from importlib.resources import files
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from babel.dates import format_date, format_skeleton, format_time
+from babel.lists import format_list
+from babel.messages.catalog import Catalog
+from babel.messages.pofile import read_po
+from babel.numbers import format_decimal
+from babel.units import format_unit
+
+from bot.channels.sms_text import fold
+from bot.language.meaning import Language, Units
+from scheduler.sender import Rendered
+from shared.materials import material
+from shared.units import L_PER_GAL, M2_PER_FT2, M_PER_FT, f_from_c
+from storage.outbox import Line, OutRow
+from storage.people import Person
+
+LOCALES: Mapping[Language, str] = {"en": "en_US", "es": "es_US"}
+TEXT_ONLY = frozenset({"sms", "smpp", "gateway", "console"})
+"""Channels without buttons: quick answers are spelt out as digits."""
+NARROW = frozenset({"sms", "smpp", "gateway"})
+"""Channels where the alphabet costs: text is folded to the basic one."""
+
+
+@cache
+def catalogue(language: Language) -> Catalog:
+    """The message catalogue of one language, read once."""
+    path = files("bot.language") / language / "messages.po"
+    with path.open("rb") as file:
+        return read_po(file, locale=LOCALES[language], abort_invalid=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """How one person is spoken to: language, units, and the day that "today" means."""
+
+    language: Language
+    units: Units
+    today: date
+
+    def say(self, lines: Sequence[Line], between: str = "\n") -> str:
+        """The text of some lines."""
+        return between.join(text for line in lines if (text := self.line(line)))
+
+    def line(self, line: Line) -> str:
+        """One line. Raises KeyError where the catalogue lacks the key or the line a value: tests see to both."""
+        entry = catalogue(self.language).get(line.key)
+        if entry is None:
+            raise KeyError(f"{self.language}/messages.po has no message {line.key!r}")
+        template = entry.string
+        if not isinstance(template, str):
+            template = template[catalogue(self.language).plural_func(line.values["n"])]
+        return template.format_map({name: self.value(name, value) for name, value in line.values.items()})
+
+    def value(self, name: str, value: Any) -> str:
+        """One value, written out as the end of its name says."""
+        if isinstance(value, (list, tuple)):
+            phrases = [self.line(item if isinstance(item, Line) else Line(**item)) for item in value]
+            return ", ".join(phrases)
+        kind = name.rsplit("_", 1)[-1]
+        write = _WRITERS.get(kind)
+        if write is not None:
+            return write(self, name, value)
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            return format_decimal(value, locale=self.locale)
+        return str(value)
+
+    @property
+    def locale(self) -> str:
+        """The CLDR locale of this person's language in the US."""
+        return LOCALES[self.language]
+
+    def counted(self, number: float, unit: str, decimals: int = 0) -> str:
+        """A number with its unit in words, as CLDR has it: "4 gallons", "1 día"."""
+        return format_unit(round(number, decimals) if decimals else round(number), unit, locale=self.locale)
+
+    def temperature(self, _name: str, core_c: float) -> str:
+        """ "128 F" or "53 C", without the degree sign, which would force the wide SMS alphabet."""
+        return f"{f_from_c(core_c):.0f} F" if self.units == "f" else f"{core_c:.0f} C"
+
+    def difference(self, _name: str, rise_dc: float) -> str:
+        return f"{1.8 * rise_dc:.0f} F" if self.units == "f" else f"{rise_dc:.0f} C"
+
+    def volume(self, _name: str, litres: float) -> str:
+        """Gallons or litres, as roughly as people measure."""
+        amount = litres / L_PER_GAL if self.units == "f" else litres
+        unit = "volume-gallon" if self.units == "f" else "volume-liter"
+        if amount < 3 and abs(amount - round(amount)) > 0.15:
+            return self.counted(round(amount * 2) / 2, unit, 1)
+        return self.counted(amount, unit)
+
+    def length(self, _name: str, metres: float) -> str:
+        if self.units == "f":
+            feet = metres / M_PER_FT
+            return self.counted(round(feet * 2) / 2, "length-foot", 1)
+        return self.counted(metres * 100, "length-centimeter")
+
+    def area(self, _name: str, area_m2: float) -> str:
+        if self.units == "f":
+            return self.counted(area_m2 / M2_PER_FT2, "area-square-foot")
+        return self.counted(area_m2, "area-square-meter", 0 if area_m2 >= 10 else 1)
+
+    def day(self, _name: str, iso: str) -> str:
+        """A date as one says it: today, tomorrow, a weekday within six days, else month and day."""
+        on = date.fromisoformat(iso)
+        days = (on - self.today).days
+        if days in (-1, 0, 1):
+            return self.line(Line(("day.yesterday", "day.today", "day.tomorrow")[days + 1], {}))
+        if abs(days) <= 6:
+            return self.line(Line("day.weekday", {"weekday": format_date(on, "EEEE", locale=self.locale)}))
+        skeleton = "MMMMd" if abs(days) < 300 else "yMMMMd"
+        return self.line(Line("day.date", {"date": format_skeleton(skeleton, on, locale=self.locale)}))
+
+    def rough_day(self, _name: str, iso: str) -> str:
+        """A date no finer than a third of a month: "late June"."""
+        on = date.fromisoformat(iso)
+        skeleton = "MMMM" if abs((on - self.today).days) < 300 else "yMMMM"
+        month = format_skeleton(skeleton, on, locale=self.locale)
+        part = "early" if on.day <= 10 else "mid" if on.day <= 20 else "late"
+        return self.line(Line(f"month.{part}", {"month": month}))
+
+    def clock_time(self, _name: str, iso: str) -> str:
+        return format_time(
+            datetime.fromisoformat(f"2000-01-01T{iso}").time(), "short", locale=self.locale
+        ).replace("\u202f", " ")
+
+    def word(self, name: str, value: str) -> str:
+        return self.line(Line(f"{name.removesuffix('_word')}.{value}", {}))
+
+    def feedstock(self, _name: str, value: str | Sequence[str]) -> str:
+        return material(value if isinstance(value, str) else value[0]).name(self.language)
+
+    def several(self, words: Sequence[str]) -> str:
+        """ "leaves, straw and grass"."""
+        return format_list(list(words), locale=self.locale)
+
+
+_WRITERS: Mapping[str, Any] = {
+    "c": Voice.temperature,
+    "dc": Voice.difference,
+    "l": Voice.volume,
+    "m": Voice.length,
+    "m2": Voice.area,
+    "on": Voice.day,
+    "about": Voice.rough_day,
+    "at": Voice.clock_time,
+    "word": Voice.word,
+    "material": Voice.feedstock,
+    "days": lambda voice, _name, n: voice.counted(n, "duration-day"),
+    "weeks": lambda voice, _name, n: voice.counted(n, "duration-week"),
+    "hours": lambda voice, _name, n: voice.counted(n, "duration-hour"),
+    "minutes": lambda voice, _name, n: voice.counted(n, "duration-minute"),
+    "pct": lambda _voice, _name, share: f"{100 * share:.0f} %",
+}
+
+
+def option_label(voice: Voice, option: str) -> str:
+    """The label of a quick answer. "reading:53.3" carries its own value."""
+    key, _, value = option.partition(":")
+    return voice.line(Line(f"option.{key}", {"core_c": float(value)} if value else {}))
+
+
+def render(row: OutRow, person: Person, at: datetime) -> Rendered:
+    """One outbox row as this person is to read it on its channel at that moment."""
+    voice = Voice(person.language, person.units, at.astimezone(ZoneInfo(person.zone)).date())
+    channel = row.channel or person.channel
+    narrow = channel in NARROW
+    text = voice.say(row.lines, " " if narrow else "\n")
+    labels = [option_label(voice, option) for option in row.options]
+    if channel in TEXT_ONLY and labels:
+        choices = [f"{number} {label}" for number, label in enumerate(labels, 1)]
+        text = f"{text}{' ' if narrow else chr(10)}" + voice.line(
+            Line("options", {"choices": ", ".join(choices)})
+        )
+    options = tuple((label, f"{row.id}:{number}") for number, label in enumerate(labels, 1))
+    return Rendered(text=fold(text) if narrow else text, options=() if channel in TEXT_ONLY else options)
+
+
+def some_days_from(today: date, days: int) -> str:
+    """ISO date `days` from today, for a line's values."""
+    return (today + timedelta(days=days)).isoformat()

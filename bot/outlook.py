@@ -1,0 +1,40 @@
+"""Where a pile stands: the forecast and what to do next, worked out once for the same knowledge."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from functools import lru_cache
+
+from bot.profile import Profile
+from shared.care import Action, next_actions
+from shared.forecast import Forecast, Habit, forecast
+from shared.pile import Pile, Record
+from storage.piles import PileRow, Piles
+
+REMEMBERED = 256
+"""Forecasts kept in memory: a message is answered, and its pile planned anew, from the same one."""
+
+
+class Outlooks:
+    """Forecasts for the piles of one programme, by its climate and latitude."""
+
+    def __init__(self, profile: Profile) -> None:
+        self._profile = profile
+        self._work_out = lru_cache(REMEMBERED)(_work_out)
+
+    def __call__(
+        self, row: PileRow, records: Sequence[Record], as_of: date, habit: Habit | None = None
+    ) -> tuple[Forecast, tuple[Action, ...]]:
+        """The forecast of a pile and its next actions, from its set-up and what was told of it.
+
+        Raises BadInput where the pile is not set up.
+        """
+        pile = Piles.pile(row, self._profile.climate, self._profile.latitude)
+        return self._work_out(pile, tuple(records), max(as_of, pile.built), habit)
+
+
+def _work_out(
+    pile: Pile, records: tuple[Record, ...], as_of: date, habit: Habit | None
+) -> tuple[Forecast, tuple[Action, ...]]:
+    told = tuple(record for record in records if record.on <= as_of + timedelta(days=1))
+    outlook = forecast(pile, told, as_of, habit=habit)
+    return outlook, next_actions(pile, told, outlook)
