@@ -1,0 +1,87 @@
+"""Whose morning it is: the clock, zones, quiet hours, and the day and time a person chose.
+
+Moments are UTC; wall-clock times are worked out anew with zoneinfo each time, so a clock change moves
+the moment and keeps the time on the wall. Nothing is nudged between midnight and 3 a.m., the hours in
+which most clock changes fall.
+"""
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Protocol, get_args
+from zoneinfo import ZoneInfo
+
+from storage.models import Weekday
+from storage.people import QUIET_FROM, QUIET_TO, Person
+
+NIGHT_ENDS = time(3)
+GRACE = timedelta(hours=1)
+"""How long after a chosen time a nudge still counts as being on time."""
+WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
+
+
+class Clock(Protocol):
+    """Where the present moment comes from."""
+
+    def now(self) -> datetime:
+        """The present moment, UTC."""
+
+
+class SystemClock:
+    """The machine's clock."""
+
+    def now(self) -> datetime:
+        """The present moment, UTC."""
+        return datetime.now(UTC)
+
+
+def local(at: datetime, zone: str) -> datetime:
+    """The same moment on the walls of a zone."""
+    return at.astimezone(ZoneInfo(zone))
+
+
+def on_wall(day: date, at: time, zone: str) -> datetime:
+    """The moment, UTC, when the walls of a zone show this day and time.
+
+    A time that a clock change skips is taken as if the clock had not changed yet; of one that comes twice,
+    the first is meant.
+    """
+    return datetime.combine(day, at, ZoneInfo(zone)).astimezone(UTC)
+
+
+def in_quiet_hours(at: datetime, person: Person) -> bool:
+    """Whether it is the person's quiet time, or the night in which nobody is nudged."""
+    now = local(at, person.zone).time()
+    return not any(opens <= now < closes for opens, closes in _waking(person))
+
+
+def next_allowed(at: datetime, person: Person) -> datetime:
+    """The first moment from `at` on, UTC, at which this person may be nudged.
+
+    A time that the person chose counts even where it lies in the default quiet hours.
+    """
+    for opens, closes in _windows(local(at, person.zone).date(), person):
+        if at < closes:
+            return max(at, opens)
+    raise AssertionError("a week always holds a moment for everybody")
+
+
+def _windows(first: date, person: Person) -> Iterator[tuple[datetime, datetime]]:
+    """The stretches in which a person may be nudged, from a day on, over the week that follows."""
+    for days in range(9):
+        day = first + timedelta(days)
+        if person.weekday not in (None, WEEKDAYS[day.weekday()]):
+            continue
+        if person.nudge_at is not None:
+            opens = on_wall(day, max(person.nudge_at, NIGHT_ENDS), person.zone)
+            yield opens, opens + GRACE
+            continue
+        for start, end in _waking(person):
+            yield on_wall(day, start, person.zone), on_wall(day, end, person.zone)
+
+
+def _waking(person: Person) -> list[tuple[time, time]]:
+    """The hours of a day outside the quiet ones and the night; the default where nothing is left."""
+    start, end = person.quiet_to, person.quiet_from
+    spans = [(start, end)] if start < end else [(time.min, end), (start, time.max)]
+    waking = [(max(opens, NIGHT_ENDS), closes) for opens, closes in spans if closes > NIGHT_ENDS]
+    return [(opens, closes) for opens, closes in waking if opens < closes] or [(QUIET_TO, QUIET_FROM)]

@@ -1,0 +1,90 @@
+"""The heartbeat: plans and sends at intervals, and stops cleanly.
+
+Reminders are rows, not jobs; APScheduler only beats. Of several processes on one database, the one that
+holds the lease plans; every one sends what its own channels reach.
+"""
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime, timedelta
+
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+from apscheduler.triggers.interval import IntervalTrigger
+
+from scheduler.sender import Sender
+from scheduler.times import Clock
+from shared.errors import WarmheapError
+from storage.work import Store
+
+log = logging.getLogger(__name__)
+
+SEND_EVERY_S, PLAN_EVERY_S = 2, 30
+PLANNING = "planning"
+PLANNING_LEASE = timedelta(minutes=3)
+
+
+class Worker:
+    """Runs `plan` and the sender at their intervals, one beat of each at a time."""
+
+    def __init__(
+        self, store: Store, plan: Callable[[datetime], object], sender: Sender, clock: Clock, holder: str
+    ) -> None:
+        self._store = store
+        self._plan = plan
+        self._sender = sender
+        self._clock = clock
+        self._holder = holder
+        self._beating: dict[str, asyncio.Lock] = {"plan": asyncio.Lock(), "send": asyncio.Lock()}
+        self._scheduler = AsyncIOScheduler(
+            timezone=UTC, job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
+        )
+
+    async def start(self) -> None:
+        """Begin to beat, at once and then at the intervals."""
+        for name, beat, every_s in (("send", self.send, SEND_EVERY_S), ("plan", self.plan, PLAN_EVERY_S)):
+            self._scheduler.add_job(
+                self._guarded,
+                IntervalTrigger(seconds=every_s, timezone=UTC),
+                args=(name, beat),
+                id=name,
+                next_run_time=datetime.now(UTC),
+            )
+        self._scheduler.start()
+
+    async def stop(self) -> None:
+        """Let the beat that runs come to its end, then stop; another process may plan at once."""
+        self._scheduler.pause()
+        for lock in self._beating.values():
+            await lock.acquire()
+        self._scheduler.shutdown(wait=False)
+        await asyncio.to_thread(self._release)
+
+    async def plan(self) -> None:
+        """Plan what is due, if no other process is at it."""
+        await asyncio.to_thread(self._plan_if_ours)
+
+    async def send(self) -> None:
+        """Send what is due."""
+        await self._sender.send_due(self._clock.now())
+
+    async def _guarded(self, name: str, beat: Callable[[], Awaitable[None]]) -> None:
+        """One beat. Trouble (a database that is gone for a minute) is said and met again at the next."""
+        async with self._beating[name]:
+            try:
+                await beat()
+            except WarmheapError as trouble:
+                log.warning("action=%s trouble=%s", name, trouble)
+
+    def _plan_if_ours(self) -> None:
+        at = self._clock.now()
+        with self._store.work() as work:
+            ours = work.leases.take(PLANNING, self._holder, at, PLANNING_LEASE)
+            work.commit()
+        if ours:
+            self._plan(at)
+
+    def _release(self) -> None:
+        with self._store.work() as work:
+            work.leases.release(PLANNING, self._holder)
+            work.commit()
