@@ -1,45 +1,357 @@
-"""What the pile needs next, the reason as a code with its numbers, and what it would gain."""
+"""What the pile needs next, the reason as a code with its numbers, and what it would gain.
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+Rules in order of urgency; the first that applies speaks, and covers or later jobs may follow it. All of them
+are common practice of the trade (troubleshooting lists of Rynk 1992, chapter 6, and of extension services)
+unless a line names another source. Nothing is asked for by the calendar alone.
+"""
+
+from collections.abc import Callable
 from datetime import date
-from typing import Literal
 
+from shared.actions import WHYS as WHYS
+from shared.actions import Action as Action
+from shared.actions import Actions, act, browns, greens, turn, water
+from shared.actions import Do as Do
 from shared.forecast import Forecast
-from shared.pile import Pile, Record
+from shared.pile import Pile, Records
+from shared.situation import SMALL_M3, TURN_REST_DAYS, Situation, situation
 
-Do = Literal[
-    "turn",
-    "water",
-    "add_browns",
-    "add_greens",
-    "cover",
-    "wait",
-    "measure",
-    "stop_adding",
-    "cure",
-    "harvest",
-    "keep_away",
-    "enlarge",
-]
+DRY = 0.43
+"""Below 40-45 % decay slows (Cornell moisture notes): water before that by the forecast's middle."""
+DRY_FELT = 0.45
+DRY_CURING = 0.33
+SOGGY = 0.65
+"""Above this most mixes lose their air (Rynk 1992, 2022)."""
+TOO_BROWN, TOO_RICH = 40.0, 20.0
+MIX_EVERY_DAYS = 7
+WORTH_DAYS, WORTH_DAYS_UNTURNED = 2.0, 7.0
+"""Days by which `ready` must come sooner to be worth half an hour with the fork; more for a keeper who
+never turns."""
 
 
-@dataclass(frozen=True, slots=True)
-class Action:
-    """One thing to do, in the order of doing. `on` is None where it is due now.
+def next_actions(pile: Pile, records: Records, outlook: Forecast) -> Actions:
+    """What to do next, never empty, first things first."""
+    now = situation(pile, records, outlook)
+    for rule in RULES:
+        if actions := rule(now):
+            return actions
+    return (act(now, "wait", "on_track", on=_next_look(now)),)
 
-    why       a code, such as "cooling_food_left", worded elsewhere
-    numbers   what the reason rests on, unit in each name: {"core_c": 41.0, "days_since_turn": 9}
+
+def stop_adding_date(outlook: Forecast, use_on: date) -> date:
+    """Last day for additions so that all is ready by `use_on` with a chance of nine in ten.
+
+    A day before the outlook's means that it is too late for this pile.
     """
-
-    do: Do
-    why: str
-    on: date | None = None
-    litres: float | None = None
-    gain_days: float | None = None
-    numbers: Mapping[str, float] = ()  # type: ignore[assignment]
+    return use_on - (outlook.ready.p90 - outlook.as_of)
 
 
-def next_actions(pile: Pile, records: Sequence[Record], outlook: Forecast) -> tuple[Action, ...]:
-    """What to do next, never empty, first things first. Source of each rule beside it."""
-    raise NotImplementedError
+# ---- the rules, first things first ----------------------------------------------------------------------
+
+
+def stay_back(now: Situation) -> Actions:
+    """Smoke, flame, a burnt smell or 77 °C: stay back, and nothing else."""
+    if now.alarm.level != "stay_back" or now.alarm.settled:
+        return ()
+    return (act(now, "keep_away", "smoke" if now.alarm.cause == "smoke" else "danger_heat"),)
+
+
+def cool_down(now: Situation) -> Actions:
+    """From 71 °C: water first where it is dry, turn, and look again in a day; never greens."""
+    if now.alarm.level != "cool_down" or now.alarm.settled:
+        return ()
+    recheck = act(now, "measure", "recheck_heat", on=now.in_days(1))
+    if now.turned_since_alarm:
+        return (act(now, "measure", "recheck_heat"),)
+    if now.moisture < DRY_FELT:
+        return (water(now, "too_hot_dry"), act(now, "turn", "too_hot"), recheck)
+    return (act(now, "turn", "too_hot"), recheck)
+
+
+def after_danger(now: Situation) -> Actions:
+    """A warning that no cooler reading took back: look before anything is done."""
+    if not now.alarm.settled or now.alarm.level == "watch":
+        return ()
+    return (act(now, "measure", "after_danger"),)
+
+
+def just_harvested(now: Situation) -> Actions:
+    """An emptied pile rests from advice."""
+    if now.harvested_days_ago is None or now.pile.fed or now.outlook.stage not in ("ready", "curing"):
+        return ()
+    return (act(now, "wait", "harvested", on=now.in_days(14)),)
+
+
+def frozen(now: Situation) -> Actions:
+    """Frozen: neither turned nor watered until it thaws."""
+    if not now.frozen:
+        return ()
+    return (act(now, "wait", "frozen", on=now.thaw_on),)
+
+
+def ready(now: Situation) -> Actions:
+    """Ready is harvested."""
+    if now.outlook.stage != "ready":
+        return ()
+    return (act(now, "harvest", "ready"),)
+
+
+def watch(now: Situation) -> Actions:
+    """From 66 °C: look again in a day; turn where it has stood a week."""
+    if now.alarm.level != "watch" or now.alarm.settled or now.core_c < 60:
+        return ()
+    look = act(now, "measure", "watch_heat", on=now.in_days(1))
+    if now.moisture < DRY_FELT:
+        return (water(now, "dry"), look)
+    if now.rested_days >= MIX_EVERY_DAYS:
+        return (act(now, "turn", "hot_mixing"), look)
+    return (look,)
+
+
+def smells(now: Situation) -> Actions:
+    """Ammonia wants browns; rot and sourness want air first, and browns to hold it open."""
+    if "ammonia" in now.told:
+        return (browns(now, "ammonia"), turn(now, "ammonia"))
+    for smell in ("rotten", "sour"):
+        if smell in now.told:
+            pair = (turn(now, smell), browns(now, smell))
+            return (*(pair if now.may_turn else pair[::-1]), *_cover_from_rain(now))
+    return ()
+
+
+def soggy(now: Situation) -> Actions:
+    """Too wet: dry browns forked in, and a cover; never water."""
+    wet = now.moisture > SOGGY if now.moisture_felt else now.moisture > SOGGY + 0.05 and now.airless
+    if not wet:
+        return ()
+    if now.outlook.stage == "curing":
+        return (act(now, "cover", "rain"), turn(now, "soggy")) if not now.covered else (turn(now, "soggy"),)
+    return (browns(now, "soggy"), turn(now, "soggy"), *_cover_from_rain(now))
+
+
+def pests(now: Situation) -> Actions:
+    """Rodents: no more food scraps. Flies and larvae: bury and cap. Ants mean a dry pile."""
+    if "rodents" in now.told:
+        return (act(now, "stop_adding", "rodents"), *((turn(now, "food_left"),) if now.may_turn else ()))
+    for pest in ("flies", "larvae"):
+        if pest in now.told:
+            return (browns(now, pest), *reheat(now))
+    if "ants" in now.told and now.moisture < 0.50 and not now.watered_lately:
+        return (water(now, "ants"), *_turn_with_water(now))
+    return ()
+
+
+def dry(now: Situation) -> Actions:
+    """Water before it is too dry, at a turn where one is due; none after water or rain of the last days."""
+    limit = DRY_FELT if now.moisture_felt else DRY
+    if now.outlook.stage == "curing":
+        limit = DRY_CURING if now.moisture_felt else DRY_CURING - 0.03
+    if "powdery" in now.told and now.moisture < 0.47:
+        limit = 0.47
+    if now.moisture >= limit or (now.rained and not now.moisture_felt):
+        return ()
+    if now.watered_lately and not now.moisture_felt:
+        return ()
+    if now.outlook.stage == "curing":
+        return (water(now, "dry_curing"), act(now, "cure", "resting"))
+    why = "powdery" if "powdery" in now.told else "dry"
+    return (water(now, why), *_turn_with_water(now), *_cover_from_sun(now))
+
+
+def matted(now: Situation) -> Actions:
+    """Mats are forked apart."""
+    if "matted" not in now.told or now.outlook.stage in ("ready", "curing"):
+        return ()
+    return (turn(now, "matted"),)
+
+
+def unbalanced(now: Situation) -> Actions:
+    """A mix far too rich is put right in its first week, before it smells; a fed one at any time."""
+    if now.outlook.mix_c_n < TOO_RICH and (now.age_days <= 7 or now.pile.fed) and now.food_left:
+        return (browns(now, "too_rich"),)
+    return ()
+
+
+def resting(now: Situation) -> Actions:
+    """Near the air with its food spent: it cures, and is left alone."""
+    if now.outlook.stage != "curing" and not (now.outlook.stage == "cooling" and now.spent):
+        return ()
+    if now.pile.fed:
+        return ()
+    if now.heard_days_ago > 28:
+        return (act(now, "cure", "food_spent"), act(now, "measure", "not_heard"))
+    return (act(now, "cure", "food_spent"),)
+
+
+def fed(now: Situation) -> Actions:
+    """A pile that is added to: take the bottom when it is ready, stop when full; turn only out of need."""
+    if not now.pile.fed:
+        return ()
+    if now.outlook.bottom_litres >= 40:
+        return (act(now, "harvest", "bottom_ready"),)
+    if now.pile.height_m >= 0.8 and now.volume_m3 >= 0.9 * now.box_m3 and now.age_days >= 90:
+        return (act(now, "stop_adding", "full"),)
+    if now.airless and now.may_turn and now.rested_days >= 14:
+        return (turn(now, "airless"),)
+    if now.outlook.turn_gain_days >= WORTH_DAYS_UNTURNED and now.rested_days >= 28 and not now.winter:
+        return (turn(now, "food_left"),)
+    return (act(now, "wait", "winter" if now.winter else "on_track", on=_next_look(now)),)
+
+
+def just_turned(now: Situation) -> Actions:
+    """After a turning it dips and recovers; look on the third day."""
+    if now.turned_days_ago is None or now.turned_days_ago >= TURN_REST_DAYS:
+        return ()
+    look = now.in_days(TURN_REST_DAYS - now.turned_days_ago)
+    return (act(now, "wait", "just_turned", on=look), act(now, "measure", "did_it_reheat", on=look))
+
+
+def just_built(now: Situation) -> Actions:
+    """The first days tell nothing; the first reading is due on day three."""
+    if now.age_days >= 3 or now.turned_days_ago is not None:
+        return ()
+    if now.core_c >= 45:
+        return ()
+    look = now.in_days(3 - now.age_days)
+    return (act(now, "wait", "just_built", on=look), act(now, "measure", "first_reading", on=look))
+
+
+def not_heating(now: Situation) -> Actions:
+    """Cold though food is left: cheapest and likeliest cause first - season, size, greens, air."""
+    cold = now.outlook.stage == "warming" and now.age_days >= 4 and now.core_c < now.air_c + 8
+    if now.outlook.stage != "stalled" and not cold:
+        return ()
+    if now.winter:
+        return (*_cover_from_cold(now), act(now, "wait", "winter", on=now.thaw_on))
+    if not now.ever_heard and now.age_days >= 3 and cold:
+        return (act(now, "measure", "first_reading"),)
+    more_greens = (greens(now),) if now.outlook.mix_c_n > TOO_BROWN else ()
+    if now.volume_m3 < SMALL_M3:
+        return (act(now, "enlarge", "too_small"), *more_greens)
+    if more_greens:
+        return (*more_greens, turn(now, "stalled_food_left"))
+    if now.watered_days_ago is not None and now.watered_days_ago <= 3:
+        return (act(now, "wait", "just_watered", on=now.in_days(3)),)
+    return (turn(now, "stalled_food_left"),)
+
+
+def reheat(now: Situation) -> Actions:
+    """Fallen from its heat with food left, below 50 °C and 8 °C down from its peak: a turning wakes it."""
+    if now.outlook.stage not in ("hot", "cooling") or not now.may_turn or now.pile.fed:
+        return ()
+    fallen = now.core_c < 50 and now.core_c < now.peak_c - 8 and now.outlook.trend_c_per_day < 1.0
+    pause = 4 if now.food_left else 10
+    lost = fallen and not now.spent and now.rested_days >= pause and now.outlook.turn_gain_days > -1.0
+    gains = now.outlook.turn_gain_days >= _worth(now) and now.core_c < 50 and now.rested_days >= pause
+    if now.pile.turning == "never" and not gains:
+        return ()
+    if not (lost or gains):
+        return ()
+    if now.unsure:
+        return (act(now, "measure", "not_heard"), turn(now, "cooling_food_left", on=now.in_days(1)))
+    return (turn(now, "cooling_food_left"), *_look_after_turn(now))
+
+
+def mix_hot(now: Situation) -> Actions:
+    """A week in the heat: turn the cool shell in, so that all of it is heated once."""
+    rising = now.outlook.trend_c_per_day > 1.5
+    if (
+        now.outlook.stage != "hot"
+        or rising
+        or now.rested_days < MIX_EVERY_DAYS
+        or now.pile.turning == "never"
+    ):
+        return ()
+    if now.outlook.turn_gain_days <= -1.0 or now.pile.fed:
+        return ()
+    return (turn(now, "hot_mixing"), *_look_after_turn(now))
+
+
+def not_heard(now: Situation) -> Actions:
+    """Nothing heard for so long that a look would tell."""
+    patience = {"warming": 3, "hot": 4, "cooling": 8, "stalled": 10}.get(now.outlook.stage, 28)
+    if now.heard_days_ago < patience:
+        return ()
+    return (act(now, "measure", "not_heard" if now.ever_heard else "first_reading"), *_later(now))
+
+
+def wait(now: Situation) -> Actions:
+    """Nothing to do; say when there will be."""
+    why = {"hot": "hot", "warming": "warming"}.get(now.outlook.stage, "on_track")
+    return (act(now, "wait", why, on=_next_look(now)), *_later(now))
+
+
+# ---- what goes along with a job ---------------------------------------------------------------------------
+
+
+def _worth(now: Situation) -> float:
+    return WORTH_DAYS_UNTURNED if now.pile.turning == "never" else WORTH_DAYS
+
+
+def _next_look(now: Situation) -> date:
+    """When there may be something to do: a job that comes due, else some days on, by stage."""
+    usual = {"warming": 3, "hot": 3, "cooling": 5, "stalled": 7}.get(now.outlook.stage, 14)
+    days = [now.outlook.turn_due, now.outlook.water_due, now.in_days(usual)]
+    return min(day for day in days if day is not None and day > now.outlook.as_of)
+
+
+def _later(now: Situation) -> Actions:
+    """The next job in sight, with its day."""
+    soon = now.in_days(14)
+    jobs = []
+    due = now.outlook.turn_due
+    if due is not None and now.outlook.as_of < due <= soon and now.pile.turning != "never":
+        jobs.append((due, act(now, "turn", "food_left", on=due)))
+    due = now.outlook.water_due
+    if due is not None and now.outlook.as_of < due <= soon:
+        jobs.append((due, act(now, "water", "drying", on=due)))
+    return tuple(job for _, job in sorted(jobs, key=lambda job: job[0]))
+
+
+def _look_after_turn(now: Situation) -> Actions:
+    return (act(now, "measure", "did_it_reheat", on=now.in_days(TURN_REST_DAYS)),)
+
+
+def _turn_with_water(now: Situation) -> Actions:
+    """Water goes in best while turning, where the pile has rested and has something left."""
+    if not now.may_turn or now.rested_days < 4 or now.spent or now.core_c >= 55:
+        return ()
+    return (turn(now, "food_left"),)
+
+
+def _cover_from_rain(now: Situation) -> Actions:
+    return () if now.covered else (act(now, "cover", "rain"),)
+
+
+def _cover_from_sun(now: Situation) -> Actions:
+    return () if now.covered or now.air_c < 20 else (act(now, "cover", "sun"),)
+
+
+def _cover_from_cold(now: Situation) -> Actions:
+    return () if now.covered else (act(now, "cover", "cold"),)
+
+
+RULES: tuple[Callable[[Situation], Actions], ...] = (
+    stay_back,
+    cool_down,
+    after_danger,
+    just_harvested,
+    frozen,
+    ready,
+    watch,
+    smells,
+    soggy,
+    pests,
+    dry,
+    matted,
+    unbalanced,
+    resting,
+    fed,
+    just_turned,
+    just_built,
+    not_heating,
+    reheat,
+    mix_hot,
+    not_heard,
+    wait,
+)

@@ -1,0 +1,248 @@
+"""A pile's situation: what care looks at, boiled down from the records and the forecast.
+
+What a keeper felt or read in the last days counts for more than what the forecast believes.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from shared.cautions import Alarm, alarm
+from shared.forecast import Forecast
+from shared.pile import Kind, Pile, Record
+
+FELT = {"dry": 0.33, "bit_dry": 0.42, "right": 0.52, "bit_wet": 0.60, "soggy": 0.69}
+"""Moisture by a squeeze, wet basis: middles of the trade's bands (common practice)."""
+FRESH_DAYS = 5
+"""So long does a squeeze, a smell or a look describe a pile."""
+MOUND_SHARE = 0.5
+"""Without a bin a pile is a mound of about half its box."""
+TURN_REST_DAYS = 3
+"""A turned pile is left alone so long: it dips and recovers in one to two days."""
+SMALL_M3 = 0.5
+"""Two thirds of a 3 ft cube: below it a pile hardly heats (Royal Horticultural Society and Maine trials)."""
+AIRLESS = 0.20
+"""Air below a fifth of the volume starves decay (Haug's air-space factor falls off below 0.2 to 0.3)."""
+SOAKING_MM = 10.0
+SEEN: frozenset[Kind] = frozenset(
+    {"temperature", "heat_feel", "moisture", "smell", "texture", "height", "turned"}
+)
+"""Records that show that somebody has looked at the inside."""
+SQUEEZE_UNDONE: frozenset[Kind] = frozenset({"watered", "added"})
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """Everything the rules of care ask about. Days are whole days up to `as_of`.
+
+    rested_days       since the last turning, else since the build
+    turned_days_ago   since the last turning, None where there was none
+    heard_days_ago    since the last record that shows the inside, else since the build
+    watered_days_ago  None where never
+    peak_c            warmest the core was in the last three weeks
+    moisture_felt     whether `moisture` is a fresh squeeze rather than the forecast's
+    told              fresh words and pests, such as "ammonia", "matted", "flies", not yet answered by work
+    """
+
+    pile: Pile
+    outlook: Forecast
+    alarm: Alarm
+    core_c: float
+    peak_c: float
+    moisture: float
+    moisture_felt: bool
+    volume_m3: float
+    covered: bool
+    age_days: int
+    rested_days: int
+    turned_days_ago: int | None
+    heard_days_ago: int
+    watered_days_ago: int | None
+    harvested_days_ago: int | None
+    ever_heard: bool
+    told: frozenset[str]
+
+    @property
+    def air_c(self) -> float:
+        """Daily mean of the air."""
+        return self.outlook.air_c
+
+    @property
+    def frozen(self) -> bool:
+        """Frozen through, or nearly."""
+        return self.air_c <= 0 and self.core_c <= 3
+
+    @property
+    def winter(self) -> bool:
+        """Too cold outside for a cool pile to wake: sleep below about 4 °C (40 °F), common practice."""
+        return self.air_c < 4 and self.core_c < 15
+
+    @property
+    def airless(self) -> bool:
+        """Less air than decay needs."""
+        return self.outlook.free_air.p50 < AIRLESS
+
+    @property
+    def may_turn(self) -> bool:
+        """Rested since the last turning."""
+        return self.turned_days_ago is None or self.turned_days_ago >= TURN_REST_DAYS
+
+    @property
+    def turned_since_alarm(self) -> bool:
+        """Whether a warning was answered with the fork."""
+        if self.alarm.on is None or self.turned_days_ago is None:
+            return False
+        return self.in_days(-self.turned_days_ago) >= self.alarm.on
+
+    @property
+    def watered_lately(self) -> bool:
+        """Today or yesterday."""
+        return self.watered_days_ago is not None and self.watered_days_ago <= 1
+
+    @property
+    def rained(self) -> bool:
+        """A soaking rain on an open pile in the last two days, where the weather is known."""
+        known = self.pile.weather
+        if known is None or self.covered:
+            return False
+        last = (self.outlook.as_of - known.start).days
+        return sum(known.rain_mm[max(0, last - 1) : max(0, last + 1)]) >= SOAKING_MM
+
+    @property
+    def unsure(self) -> bool:
+        """Not looked at for a week, and the forecast does not know whether it is hot or cool."""
+        core = self.outlook.core_c
+        return self.heard_days_ago >= 7 and core.p90 >= 52 and core.p90 - core.p10 > 12
+
+    @property
+    def box_m3(self) -> float:
+        """Length times width times height."""
+        return self.pile.length_m * self.pile.width_m * self.pile.height_m
+
+    @property
+    def thaw_on(self) -> date:
+        """First day whose mean air is expected at 8 °C or more, within what is in sight."""
+        later = (day.on for day in self.outlook.days if day.on > self.outlook.as_of and day.air_c >= 8)
+        return next(later, self.in_days(60 if self.winter else 14))
+
+    def in_days(self, days: int) -> date:
+        """So many days after the outlook's."""
+        return self.outlook.as_of + timedelta(days=days)
+
+    @property
+    def food_left(self) -> bool:
+        """Enough readily decomposed matter to heat again."""
+        return self.outlook.fast_left.p50 >= 0.10
+
+    @property
+    def spent(self) -> bool:
+        """Little left that turning could wake; cellulose-like matter goes by itself."""
+        return self.outlook.fast_left.p50 < 0.03 and self.outlook.moderate_left.p50 < 0.5
+
+
+def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situation:
+    """Boil down what is known on the day of the outlook; later records are left out."""
+    known = [record for record in records if record.on <= outlook.as_of]
+    age = max(0, (outlook.as_of - pile.built).days)
+    turned = _days_ago(known, {"turned"}, outlook.as_of)
+    heard = _days_ago(known, SEEN, outlook.as_of)
+    felt = _felt_moisture(known, outlook.as_of)
+    core_c = _core_c(known, outlook)
+    return Situation(
+        pile=pile,
+        outlook=outlook,
+        alarm=alarm(known, outlook.as_of),
+        core_c=core_c,
+        peak_c=max(core_c, _peak_c(known, outlook)),
+        moisture=outlook.moisture.p50 if felt is None else felt,
+        moisture_felt=felt is not None,
+        volume_m3=_volume_m3(pile, known),
+        covered=_covered(pile, known),
+        age_days=age,
+        rested_days=age if turned is None else turned,
+        turned_days_ago=turned,
+        heard_days_ago=age if heard is None else heard,
+        watered_days_ago=_days_ago(known, {"watered"}, outlook.as_of),
+        harvested_days_ago=_days_ago(known, {"harvested"}, outlook.as_of),
+        ever_heard=heard is not None,
+        told=_told(known, outlook.as_of),
+    )
+
+
+def _days_ago(records: Sequence[Record], kinds: set[Kind] | frozenset[Kind], as_of: date) -> int | None:
+    days = [record.on for record in records if record.kind in kinds]
+    return (as_of - max(days)).days if days else None
+
+
+def _core_c(records: Sequence[Record], outlook: Forecast) -> float:
+    """A reading of today or yesterday not undone by a turning, else the forecast bent to a felt warmth."""
+    yesterday = outlook.as_of - timedelta(days=1)
+    guess, core_c = outlook.core_c.p50, None
+    for record in records:
+        if record.kind == "turned":
+            core_c = None
+        elif record.on < yesterday:
+            continue
+        elif record.kind == "temperature" and not record.edge and record.core_c is not None:
+            core_c = record.core_c
+        elif record.kind == "heat_feel":
+            bounds = {"hot": (50.0, 70.0), "warm": (25.0, 45.0), "cold": (-40.0, outlook.air_c + 6)}
+            low, high = bounds.get(record.word or "", (-40.0, 100.0))
+            core_c = min(max(guess, low), high)
+    return guess if core_c is None else core_c
+
+
+def _peak_c(records: Sequence[Record], outlook: Forecast) -> float:
+    since = outlook.as_of - timedelta(days=21)
+    read = [
+        record.core_c
+        for record in records
+        if record.kind == "temperature"
+        and not record.edge
+        and record.core_c is not None
+        and record.on >= since
+    ]
+    modelled = [day.core_c.p50 for day in outlook.days if since <= day.on <= outlook.as_of]
+    return max([*read, *modelled], default=outlook.core_c.p50)
+
+
+def _felt_moisture(records: Sequence[Record], as_of: date) -> float | None:
+    """The last fresh squeeze, unless the pile was watered or fed after it."""
+    felt = None
+    for record in records:
+        if record.kind == "moisture" and (as_of - record.on).days <= FRESH_DAYS:
+            felt = FELT.get(record.word or "")
+        elif record.kind in SQUEEZE_UNDONE:
+            felt = None
+    return felt
+
+
+def _told(records: Sequence[Record], as_of: date) -> frozenset[str]:
+    """Fresh smells, looks and pests. A turning answers all but pests; browns answer ammonia and flies."""
+    told: dict[str, bool] = {}
+    for record in records:
+        if (as_of - record.on).days > FRESH_DAYS:
+            continue
+        if record.kind in ("smell", "texture"):
+            told = {word: pest for word, pest in told.items() if pest}
+            told[record.word or "none"] = False
+        elif record.kind == "pests":
+            told[record.word or "other"] = True
+        elif record.kind == "growth":
+            told["powdery"] = False
+        elif record.kind == "turned":
+            told = {word: pest for word, pest in told.items() if pest}
+    return frozenset(told)
+
+
+def _volume_m3(pile: Pile, records: Sequence[Record]) -> float:
+    heights = [
+        record.height_m for record in records if record.kind == "height" and record.height_m is not None
+    ]
+    height_m = heights[-1] if heights else pile.height_m
+    return pile.length_m * pile.width_m * height_m * (MOUND_SHARE if pile.bin is False else 1.0)
+
+
+def _covered(pile: Pile, records: Sequence[Record]) -> bool:
+    said = [record.kind for record in records if record.kind in ("covered", "uncovered")]
+    return said[-1] == "covered" if said else bool(pile.covered)
