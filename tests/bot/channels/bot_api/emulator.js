@@ -1,0 +1,96 @@
+// The package telegram-test-api as a Bot API to test against: node emulator.js PORT
+//
+// Routes, storage and the client side (POST /sendMessage, /getUpdates ...) are the package's own. This file
+// stands before it and adds what it lacks: update offsets with redelivery and long polling, whole answers,
+// a token that is refused, and faults to order. Keep it to the loopback address.
+const {TelegramServer} = require('telegram-test-api/lib/telegramServer');
+const express = require('express');
+
+const server = new TelegramServer({port: Number(process.argv[2]), host: '127.0.0.1', storeTimeout: 3600});
+const body = [express.json(), express.urlencoded({extended: true})];
+const pending = {};  // by token: updates that no later offset has confirmed yet
+const faults = [];   // {method, http, answer, times, cut}: how the next calls of a method fail
+const calls = [];    // every call but getUpdates, as {method, body}
+const front = express();
+
+const queue = (token) => (pending[token] ||= []);
+const seconds = () => Math.floor(Date.now() / 1000);
+
+// What the package leaves out of updates: fields of a tap, and seconds instead of milliseconds.
+const format = TelegramServer.formatUpdate;
+TelegramServer.formatUpdate = (update) => {
+  const whole = format(update);
+  if (whole.callback_query) {
+    whole.callback_query.chat_instance = '1';
+    whole.callback_query.message = {message_id: 1, date: seconds(), ...whole.callback_query.message};
+  }
+  return whole;
+};
+
+front.get('/_calls', (_request, response) => response.json(calls));
+front.post('/_fault', body, (request, response) => {
+  faults.push({times: 1, http: 200, ...request.body});
+  response.json({ok: true});
+});
+// Any update that the package's client cannot make, such as an edited message or a photo.
+front.post('/_update', body, (request, response) => {
+  const {token, ...update} = request.body;
+  queue(token).push({update_id: server.updateId++, ...update});
+  response.json({ok: true});
+});
+
+front.use('/bot:token/:method', body, (request, response, next) => {
+  const {token, method} = request.params;
+  if (token.endsWith(':refused')) {
+    return response.status(401).json({ok: false, error_code: 401, description: 'Unauthorized'});
+  }
+  if (method !== 'getUpdates') calls.push({method, body: request.body || {}});
+  const index = faults.findIndex((fault) => fault.method === method);
+  if (index >= 0) {
+    const fault = faults[index];
+    if (--fault.times <= 0) faults.splice(index, 1);
+    return fault.cut ? request.socket.destroy() : response.status(fault.http).json(fault.answer);
+  }
+  return method === 'getUpdates' ? poll(token, request, response) : answer(method, request, response, next);
+});
+
+// Hands out what is pending until an offset confirms it, waiting for up to `timeout` seconds.
+function poll(token, request, response) {
+  const offset = Number(request.body.offset || 0);
+  const until = Date.now() + Number(request.body.timeout || 0) * 1000;
+  const look = () => {
+    const updates = queue(token);
+    updates.push(...server.getUpdates(token));
+    while (updates.length && updates[0].update_id < offset) updates.shift();
+    if (updates.length || Date.now() >= until) return response.json({ok: true, result: updates});
+    if (!request.socket.destroyed) setTimeout(look, 10);
+  };
+  look();
+}
+
+// Completes the package's answers, and answers the methods it does not know.
+function answer(method, request, response, next) {
+  const given = request.body || {};
+  if (method === 'sendPhoto') {
+    request.resume();
+    const chat = {id: 1, type: 'private'};
+    const photo = [{file_id: 'f', file_unique_id: 'u', width: 1, height: 1}];
+    return response.json({ok: true, result: {message_id: server.messageId++, date: seconds(), chat, photo}});
+  }
+  const json = response.json.bind(response);
+  response.json = (whole) => {
+    if (whole && whole.ok) {
+      if (method === 'getMe') whole.result.is_bot = true;
+      if (method === 'sendMessage') whole.result.date = seconds();
+      if (method.startsWith('editMessage')) whole.result = true;
+      if (whole.result === null) whole.result = true;
+    }
+    return json(whole);
+  };
+  next();
+}
+
+front.use(server.webServer);
+server.webServer = front;
+server.start().then(() => console.log('ready'));
+process.on('SIGTERM', () => server.stop().then(() => process.exit(0)));
