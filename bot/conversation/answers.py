@@ -1,6 +1,6 @@
-"""Answers to what people ask: one small function for each kind of ask, found in the table ANSWERS.
+"""Answers to what people ask: one small function for each kind of ask, found in a table.
 
-Each takes (known, pile, ask, outcome) and adds lines to the outcome. Asks that need no pile are in WITHOUT_PILE.
+ABOUT_PILE holds those about a pile, WITHOUT_PILE those that need none. Each adds lines to the outcome.
 """
 
 from collections.abc import Callable, Mapping
@@ -8,11 +8,10 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from bot.conversation.keeper import BED_DEPTH_M, alert, built_on, next_step, tell_range
+from bot.conversation.keeper import alert, bed_covered_m2, built_on, next_step, tell_range
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Ask
 from shared.forecast import Forecast, Habit
-from shared.harvest import area_at_depth_m2
 from shared.materials import Material, all_materials, material
 from shared.mix import improve, parts_of
 from shared.pile import Ingredient
@@ -23,11 +22,10 @@ Answerer = Callable[[Known, KnownPile, Ask, Outcome], None]
 General = Callable[[Known, Ask, Outcome], None]
 
 
-
 def when_ready(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """The range, what it rests on, and what moved it."""
     outlook, _ = known.look(pile.row, pile.records, known.today)
-    tell_range(known, pile, outlook, outcome)
+    tell_range(pile, outlook, outcome)
     if outlook.stage == "ready":
         return
     readings = sum(1 for record in pile.records if record.kind == "temperature")
@@ -48,14 +46,16 @@ def state(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     days = (known.today - built_on(pile.row)).days
     outcome.say(f"stage.{outlook.stage}", age=days, core_c=outlook.core_c.p50)
     if outlook.stage != "ready":
-        tell_range(known, pile, outlook, outcome)
+        tell_range(pile, outlook, outcome)
     next_step(known, actions, outcome, why=False)
 
 
 def picture(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
     """The readings in words, which every phone can show."""
     readings = [
-        told.record for told in pile.told if told.record.kind == "temperature" and told.record.core_c is not None
+        told.record
+        for told in pile.told
+        if told.record.kind == "temperature" and told.record.core_c is not None
     ]
     if not readings:
         outcome.say("readings.none")
@@ -94,7 +94,7 @@ def as_written(ask: Ask) -> Material:
     return names.get((ask.name or "").lower()) or material(ask.material or "other")
 
 
-def mix(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+def mix(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """What to add to balance what went in, in buckets; where home volumes cannot tell, the rule of halves."""
     ingredients = [Ingredient(name, litres / 1000) for name, litres in pile.row.setup["ingredients"]]
     ingredients += [
@@ -134,12 +134,11 @@ def harvest_amount(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -
     """Volume as a range and the bed that it covers an inch deep. A harvest already told is taken as it is."""
     taken = [record.litres for record in pile.records if record.kind == "harvested" and record.litres]
     if taken:
-        area_m2 = area_at_depth_m2(taken[-1] / 1000, BED_DEPTH_M)
-        outcome.say("harvest.taken", some_l=taken[-1], bed_m2=area_m2)
+        outcome.say("harvest.taken", some_l=taken[-1], bed_m2=bed_covered_m2(taken[-1]))
     else:
         outlook, _ = known.look(pile.row, pile.records, known.today)
         low, high = outlook.harvest_litres.p10, outlook.harvest_litres.p90
-        middle_m2 = area_at_depth_m2(outlook.harvest_litres.p50 / 1000, BED_DEPTH_M)
+        middle_m2 = bed_covered_m2(outlook.harvest_litres.p50)
         outcome.say("harvest.amount", low_l=low, high_l=high, bed_m2=middle_m2)
     outcome.say("harvest.use")
 
@@ -192,13 +191,17 @@ def stop_adding(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> No
     outlook, _ = known.look(pile.row, pile.records, known.today)
     needed = outlook.ready.p90 - known.today
     if ask.on is None:
-        outcome.say("stop_adding.when", first_about=outlook.ready.p10.isoformat(), last_about=outlook.ready.p90.isoformat())
+        outcome.say(
+            "stop_adding.when",
+            first_about=outlook.ready.p10.isoformat(),
+            last_about=outlook.ready.p90.isoformat(),
+        )
         return
-    last = ask.on - needed
-    if last < known.today:
+    last_day = ask.on - needed
+    if last_day < known.today:
         outcome.say("stop_adding.late", last_about=outlook.ready.p90.isoformat())
     else:
-        outcome.say("stop_adding.by", last_on=last.isoformat(), wish_on=ask.on.isoformat())
+        outcome.say("stop_adding.by", last_on=last_day.isoformat(), wish_on=ask.on.isoformat())
 
 
 def why(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
@@ -208,11 +211,11 @@ def why(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
         numbers = {name: value for name, value in known.last.reason.items() if name != "why"}
         outcome.lines.append(Line(f"why.{known.last.reason['why']}", numbers))
     else:
-        outcome.lines.append(Line(f"why.{actions[0].why}", dict(actions[0].numbers)))
-    outcome.say("why.rests_on", facts=rests_on(known, pile, outlook))
+        outcome.lines.append(Line(f"why.{actions[0].do}.{actions[0].why}", dict(actions[0].numbers)))
+    outcome.say("why.rests_on", facts=rests_on(pile, outlook))
 
 
-def rests_on(known: Known, pile: KnownPile, outlook: Forecast) -> list[dict[str, Any]]:
+def rests_on(pile: KnownPile, outlook: Forecast) -> list[dict[str, Any]]:
     """What the forecast stands on: last reading, last feel, last turning, the air."""
     phrases = []
     for kind in ("temperature", "heat_feel", "moisture", "turned", "watered"):
@@ -255,10 +258,12 @@ def newest(pile: KnownPile, today: date) -> list[tuple[Any, str]]:
 
 
 def not_heating(known: Known, pile: KnownPile, outcome: Outcome) -> None:
-    """A pile that stays cold: too small, too dry, too wet, too brown, or done; asks the squeeze where unknown."""
+    """A pile that stays cold: too small, too dry, too wet, too brown, or done; asks for a squeeze."""
     outlook, _ = known.look(pile.row, pile.records, known.today)
     size_m3 = pile.row.setup["length_m"] * pile.row.setup["width_m"] * pile.row.setup["height_m"]
-    felt = [record for record in pile.records if record.kind == "moisture" and (known.today - record.on).days <= 7]
+    felt = [
+        record for record in pile.records if record.kind == "moisture" and (known.today - record.on).days <= 7
+    ]
     if outlook.stage in ("curing", "ready"):
         outcome.say("trouble.cold.finishing")
     elif not felt:
@@ -319,12 +324,12 @@ def later(known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.opens = {}
 
 
-def language(known: Known, ask: Ask, outcome: Outcome) -> None:
+def language(_known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.changes["language"] = ask.language
     outcome.say("language.changed")
 
 
-def units(known: Known, ask: Ask, outcome: Outcome) -> None:
+def units(_known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.changes["units"] = ask.units
     outcome.say(f"units.{ask.units}")
 
@@ -359,13 +364,13 @@ def only_about(_known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.say(f"only_about.{ask.topic}")
 
 
-def cannot_turn(known: Known, _ask: Ask, outcome: Outcome) -> None:
+def cannot_turn(_known: Known, _ask: Ask, outcome: Outcome) -> None:
     """No more turning nudges for this body; the slow way is offered instead."""
     outcome.changes["cannot_turn"] = True
     outcome.say("cannot_turn")
 
 
-def decline(known: Known, _ask: Ask, outcome: Outcome) -> None:
+def decline(_known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("declined")
     outcome.opens = {}
 
@@ -407,7 +412,7 @@ def how_measure(known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("how_measure" if known.person.thermometer is not False else "how_feel")
 
 
-def who_did(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+def who_did(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """Who turned it last, and when."""
     last = next((told for told in reversed(pile.told) if told.record.kind == "turned"), None)
     if last is None:
@@ -417,7 +422,7 @@ def who_did(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("who_did", name=name, on_on=last.record.on.isoformat())
 
 
-def share(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+def share(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """A code to forward: whoever texts it joins this pile, after consenting from their own phone."""
     outcome.invite_to = pile.row.id
 
@@ -440,7 +445,9 @@ def tally(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     if not counts:
         outcome.say("who_did.nobody")
         return
-    outcome.say("tally", facts=[{"key": "tally.one", "values": {"name": name, "n": n}} for name, n in counts.items()])
+    outcome.say(
+        "tally", facts=[{"key": "tally.one", "values": {"name": name, "n": n}} for name, n in counts.items()]
+    )
 
 
 ABOUT_PILE: Mapping[str, Answerer] = {

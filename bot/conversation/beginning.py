@@ -18,7 +18,6 @@ from bot.conversation.keeper import next_step, range_line
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Meaning, Setup
 from shared.forecast import Forecast
-from shared.pile import Record
 from storage.outbox import Line
 from storage.piles import PileRow
 
@@ -38,7 +37,7 @@ def ask_consent(
     outcome.ask("consent", "agree", "disagree", **{k: v for k, v in remember.items() if v is not None})
 
 
-def consent_given(known: Known, outcome: Outcome, *, joins_shared: bool = False) -> None:
+def consent_given(outcome: Outcome, *, joins_shared: bool = False) -> None:
     """Joined: the first question is whether there is a pile."""
     outcome.consent = True
     if joins_shared:
@@ -110,7 +109,10 @@ def set_up_values(known: Known, meaning: Meaning) -> dict[str, Any]:
         values["built"] = min(record.on for record in added).isoformat()
     if added:
         values["ingredients"] = [[record.material, record.litres] for record in added]
-    if set(values) <= {"fed", "covered", "shade", "bin"} and known.waiting.get("ask") not in ("pile_facts", "has_pile"):
+    if set(values) <= {"fed", "covered", "shade", "bin"} and known.waiting.get("ask") not in (
+        "pile_facts",
+        "has_pile",
+    ):
         return {}
     return values
 
@@ -143,12 +145,12 @@ def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome:
 
 
 def filled_in(said: Mapping[str, Any]) -> dict[str, Any]:
-    """Set-up values with the assumptions in: size from the amounts where those were said, else 3 ft each way."""
+    """Set-up values with the assumptions in: size from the amounts, else 3 ft each way."""
     values = dict(said)
     assumed = []
     litres = [amount for _, amount in values.get("ingredients", ()) if amount]
     if values.get("length_m") is None:
-        side = (values.get("width_m") or values.get("height_m") or USUAL_SIDE_M)
+        side = values.get("width_m") or values.get("height_m") or USUAL_SIDE_M
         if litres and len(litres) == len(values["ingredients"]) and "height_m" not in values:
             side = min(max((sum(litres) / 1000 * SETTLED) ** (1 / 3), 0.3), 2.0)
         elif "height_m" not in values and "width_m" not in values:
@@ -302,5 +304,3 @@ def with_set_up(row: PileRow, values: Mapping[str, Any]) -> PileRow:
     from dataclasses import replace
 
     return replace(row, setup={**row.setup, **values})
-
-

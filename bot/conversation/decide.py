@@ -1,4 +1,4 @@
-"""What one message leads to, step by step: danger first, then opting out, then who and which pile, then answers.
+"""What one message leads to, step by step: danger first, then opting out, then the rest.
 
 The order is the rule: nothing below a step runs once the step has answered.
 """
@@ -113,7 +113,7 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
     refused = meaning.bare == "no" or "no" in asks
     asked = known.waiting.get("ask") == "consent"
     if codes.taught is not None:
-        take_class(known, codes.taught, outcome)
+        take_class(codes.taught, outcome)
         known = replace(known, person=replace(known.person, language=codes.taught.language))
     if asked and refused:
         beginning.consent_refused(outcome)
@@ -123,7 +123,7 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
             outcome.joins_pile = int(pile_id)
             outcome.say("welcome.shared")
             outcome.opens = {}
-        beginning.consent_given(known, outcome, joins_shared=pile_id is not None)
+        beginning.consent_given(outcome, joins_shared=pile_id is not None)
     elif "help" in asks:
         WITHOUT_PILE["help"](known, Ask("help"), outcome)
     elif "language" in asks:
@@ -135,7 +135,7 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
         beginning.ask_consent(known, outcome, class_code=outcome.class_code, invited=codes.pile_id)
 
 
-def take_class(known: Known, taught: ClassRow, outcome: Outcome) -> None:
+def take_class(taught: ClassRow, outcome: Outcome) -> None:
     """The class sets language and zone of a graduate who has not chosen."""
     outcome.class_code = taught.code
     outcome.changes.update(language=taught.language, zone=taught.zone)
@@ -151,22 +151,22 @@ def without_words(known: Known, form: str, outcome: Outcome) -> None:
 def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
     """Somebody who has said yes."""
     if known.waiting.get("ask") == "forget" and meaning.bare in ("yes", "no"):
-        forget(known, meaning.bare == "yes", outcome)
+        forget(meaning.bare == "yes", outcome)
         return
     if any(ask.kind == "join" for ask in meaning.asks) or codes.taught or codes.pile_id:
-        join_more(known, codes, outcome)
+        join_more(codes, outcome)
         return
     general = [ask for ask in meaning.asks if ask.kind in WITHOUT_PILE]
-    if not known.piles or known.waiting.get("ask") == "pile_facts" or starts_another(known, meaning):
-        if beginning.begin(known, meaning, outcome):
-            return
+    begins = not known.piles or known.waiting.get("ask") == "pile_facts" or starts_another(known, meaning)
+    if begins and beginning.begin(known, meaning, outcome):
+        return
     if not known.piles:
         before_the_pile(known, meaning, general, outcome)
         return
     with_piles(known, meaning, outcome)
 
 
-def forget(known: Known, sure: bool, outcome: Outcome) -> None:
+def forget(sure: bool, outcome: Outcome) -> None:
     """Erase after one plain question; the confirmation is the last message."""
     outcome.opens = {}
     if not sure:
@@ -178,7 +178,7 @@ def forget(known: Known, sure: bool, outcome: Outcome) -> None:
     outcome.say("forget.done")
 
 
-def join_more(known: Known, codes: Codes, outcome: Outcome) -> None:
+def join_more(codes: Codes, outcome: Outcome) -> None:
     """A code from somebody who has already joined."""
     if codes.pile_id is not None:
         outcome.joins_pile = codes.pile_id
@@ -225,13 +225,18 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         return
     pile = which_pile(known, meaning)
     if pile is None:
-        outcome.say("which_pile", facts=[{"key": "pile.named", "values": {"pile": keeper.pile_name(one)}} for one in known.piles])
+        outcome.say(
+            "which_pile",
+            facts=[{"key": "pile.named", "values": {"pile": keeper.pile_name(one)}} for one in known.piles],
+        )
         return
-    if any(ask.kind == "correction" for ask in meaning.asks) and keeper.correct(known, pile, meaning, outcome):
+    if any(ask.kind == "correction" for ask in meaning.asks) and keeper.correct(
+        known, pile, meaning, outcome
+    ):
         return
-    if known.waiting.get("ask") in SET_UP_ASKS or not meaning.facts:
-        if beginning.change_set_up(known, pile, meaning, outcome):
-            return
+    about_set_up = known.waiting.get("ask") in SET_UP_ASKS or not meaning.facts
+    if about_set_up and beginning.change_set_up(known, pile, meaning, outcome):
+        return
     after = known
     for one, facts in by_pile(known, meaning, pile):
         keeper.report(known, one, facts, outcome, advise=not kinds & ADVISE)
@@ -263,7 +268,7 @@ def by_pile(known: Known, meaning: Meaning, pile: KnownPile) -> list[tuple[Known
 
 
 def which_pile(known: Known, meaning: Meaning | None) -> KnownPile | None:
-    """The pile that a message means: the one it names, else that of the open question, else the last one used.
+    """The pile that a message means: the one it names, that of the open question, or the last used.
 
     None where it names one that this keeper does not have, and has several.
     """
@@ -303,9 +308,7 @@ def named_pile(known: Known, name: str | None) -> KnownPile | None:
 
 def with_records(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Known:
     """The same knowledge with what was just told, for the answers that follow."""
-    told = tuple(
-        Told(0, fact.record, known.person.id, known.local) for fact in facts if fact.doubt is None
-    )
+    told = tuple(Told(0, fact.record, known.person.id, known.local) for fact in facts if fact.doubt is None)
     piles = tuple(
         replace(one, told=(*one.told, *told)) if one.row.id == pile.row.id else one for one in known.piles
     )
@@ -325,7 +328,6 @@ CLOSING: Mapping[tuple[str, str], str] = {
     ("stop_all", "no"): "go_on",
     ("smoke", "no"): "steam",
     ("burnt_smell", "no"): "steam",
-    ("depth", "yes"): "depth.deep",
 }
 """Answers that end a question and lead to nothing else."""
 
@@ -345,4 +347,8 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     options = known.waiting.get("options") or ()
     outcome.say("did_not_follow")
     if options:
-        outcome.ask(known.waiting["ask"], *options, **{k: v for k, v in known.waiting.items() if k not in ("ask", "options")})
+        outcome.ask(
+            known.waiting["ask"],
+            *options,
+            **{k: v for k, v in known.waiting.items() if k not in ("ask", "options")},
+        )

@@ -123,7 +123,6 @@ _BARE: Mapping[str, Bare] = {
     "keep": "no",
     "go_on": "no",
     "steam": "no",
-    "deep": "yes",
 }
 
 
@@ -142,11 +141,9 @@ def as_said(option: str, meaning: Meaning, today: date) -> Meaning:
     """What the picked option would have meant in words, instead of the digit or the short answer."""
     plain = replace(meaning, facts=(), asks=(), bare=None, number=None)
     key, _, value = option.partition(":")
-    if key == "near_top":
-        edge = Record("temperature", today, core_c=float(value), edge=True)
-        return replace(plain, facts=(Fact(edge),), asks=(Ask("correction"),))
-    if key == "reading":
-        return replace(plain, facts=(Fact(Record("temperature", today, core_c=float(value))),))
+    if key in ("reading", "deep", "near_top"):
+        record = Record("temperature", today, core_c=float(value), edge=key == "near_top")
+        return replace(plain, facts=(Fact(record),))
     if option in _FACTS:
         kind, word = _FACTS[option]
         return replace(plain, facts=(Fact(Record(kind, today, word=word)),))

@@ -12,10 +12,11 @@ from typing import Any
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Fact, Meaning
 from shared.care import Action
-from shared.cautions import heat_danger
+from shared.cautions import danger, doubt
 from shared.forecast import DateRange, Forecast
-from shared.pile import Record
 from shared.harvest import area_at_depth_m2
+from shared.pile import Record
+from shared.units import c_from_f, f_from_c
 from storage.outbox import Line
 from storage.piles import PileRow
 
@@ -23,8 +24,6 @@ EXACT_WIDTH = timedelta(days=24)
 """A range no wider than this is told by days; a wider one by thirds of months."""
 MOVED = timedelta(days=5)
 """The done date is told again when an end of its range moved by more than this."""
-FAR_FROM_FORECAST_C = 25.0
-"""A reading this far under the forecast was probably taken near the surface (common practice: ask the depth)."""
 
 
 def report(
@@ -33,29 +32,44 @@ def report(
     """Record what was told of one pile and answer it; `advise` adds the next step and the range."""
     if untimely(known, pile, facts, outcome):
         return
-    sure = [fact for fact in facts if fact.doubt not in ("impossible", "digits", "unit")]
-    doubtful = [fact for fact in facts if fact.doubt in ("impossible", "digits", "unit")]
-    records = [fact.record for fact in sure]
-    for record in records:
-        outcome.records.append((pile.row.id, record, None))
+    doubtful = doubtful_reading(known, pile, facts)
+    records = [fact.record for fact in facts if doubtful is None or fact.record is not doubtful.record]
+    outcome.records.extend((pile.row.id, record, None) for record in records)
     if records:
         outcome.lines.extend(read_back(records, known.today))
-    if doubtful:
-        question_reading(known, pile, doubtful[0], outcome)
-        return
     if danger_in(records):
-        return stay_back(known, pile, outcome)
-    look = known.look(pile.row, (*pile.records, *records), known.today)
-    warn_of_heat(records, outcome)
-    name_pile(known, pile, outcome)
-    if ask_depth(known, pile, records, look[0], outcome):
+        stay_back(known, pile, outcome)
         return
+    name_pile(known, pile, outcome)
+    if doubtful is not None:
+        question_reading(known, pile, doubtful, outcome)
+        return
+    warn_of_heat(records, outcome)
     harvests = [record for record in records if record.kind == "harvested"]
     if harvests:
         harvested(harvests[-1], outcome)
     elif advise:
-        next_step(known, look[1], outcome)
-        tell_range(known, pile, look[0], outcome, only_if_moved=True)
+        outlook, actions = known.look(pile.row, (*pile.records, *records), known.today)
+        next_step(known, actions, outcome)
+        tell_range(pile, outlook, outcome, only_if_moved=True)
+
+
+def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fact | None:
+    """The reading that may not be what was meant, by itself or against the forecast; asked about once."""
+    if known.waiting.get("ask") in ("reading", "depth"):
+        return None
+    for fact in facts:
+        core_c = fact.record.core_c
+        if fact.record.kind != "temperature" or core_c is None or fact.record.edge:
+            continue
+        before, _ = known.look(pile.row, pile.records, known.today)
+        said = f_from_c(core_c) if known.person.units == "f" else core_c
+        why = fact.doubt or doubt(said, known.person.units, before.core_c.p50, before.air_c)
+        if why == "surface" and any(told.record.kind == "temperature" for told in pile.told):
+            continue
+        if why is not None and why != "heard":
+            return replace(fact, doubt=why)
+    return None
 
 
 def untimely(known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome) -> bool:
@@ -73,12 +87,19 @@ def untimely(known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outc
 def harvested(record: Record, outcome: Outcome) -> None:
     """Well done, where it goes, and the next pile."""
     if record.litres:
-        outcome.say("harvest.taken", some_l=record.litres, bed_m2=area_at_depth_m2(record.litres / 1000, BED_DEPTH_M))
+        outcome.say(
+            "harvest.taken", some_l=record.litres, bed_m2=area_at_depth_m2(record.litres / 1000, BED_DEPTH_M)
+        )
     else:
         outcome.say("harvest.well_done")
     outcome.say("caution.harvest")
     outcome.say("ask.next_pile")
     outcome.ask("next_pile", "new_pile", "pause")
+
+
+def bed_covered_m2(litres: float) -> float:
+    """The bed that a harvest covers at the usual depth. [m²]"""
+    return area_at_depth_m2(litres / 1000, BED_DEPTH_M)
 
 
 BED_DEPTH_M = 0.0254
@@ -125,27 +146,31 @@ def question_reading(known: Known, pile: KnownPile, fact: Fact, outcome: Outcome
         outcome.say("doubt.impossible")
         outcome.opens = {"ask": "reading", "pile": pile.row.id}
         return
+    if fact.doubt == "surface":
+        outcome.say("doubt.depth", core_c=reading)
+        outcome.ask("depth", f"deep:{reading:.1f}", f"near_top:{reading:.1f}", pile=pile.row.id)
+        return
     choices = [f"reading:{core_c:.1f}" for core_c in candidates(known, reading, fact.doubt)]
     outcome.say("doubt.which")
     outcome.ask("reading", *choices, pile=pile.row.id)
 
 
-def candidates(known: Known, core_c: float, doubt: str | None) -> list[float]:
+def candidates(known: Known, core_c: float, why: str | None) -> list[float]:
     """What a doubtful reading may have meant, the likelier first. [°C]"""
-    said = core_c * 1.8 + 32 if known.person.units == "f" else core_c
-    if doubt == "unit":
-        return [round(said, 1), core_c] if known.person.units == "f" else [(said - 32) / 1.8, core_c]
+    said = f_from_c(core_c) if known.person.units == "f" else core_c
+    if why == "unit":
+        return [round(said, 1), core_c] if known.person.units == "f" else [c_from_f(said), core_c]
     tens = round(said)
     if known.person.units == "f":
         fahrenheit = [100 + tens, tens * 10] if tens < 20 else [100 + tens, tens]
-        return [(value - 32) / 1.8 for value in fahrenheit if -40 <= value <= 212]
+        return [c_from_f(value) for value in fahrenheit if -40 <= value <= 212]
     return [float(value) for value in (40 + tens, tens * 10, tens) if value <= 100][:3]
 
 
 def danger_in(records: Iterable[Record]) -> bool:
     """Smoke, or a core at which people must stay back."""
     return any(
-        record.kind == "smoke" or (record.core_c is not None and heat_danger(record.core_c) == "stay_back")
+        record.kind == "smoke" or (record.core_c is not None and danger(record.core_c) == "stay_back")
         for record in records
     )
 
@@ -170,26 +195,11 @@ def alert(key: str, known: Known, pile: KnownPile | None) -> Line:
 def warn_of_heat(records: Iterable[Record], outcome: Outcome) -> None:
     """Watch from 66 °C; from 71 °C the cooling itself is the next action, told with its caution."""
     hottest = max((record.core_c for record in records if record.core_c is not None), default=None)
-    level = heat_danger(hottest) if hottest is not None else None
+    level = danger(hottest)
     if level == "watch":
         outcome.say("caution.watch")
     if level == "cool_down":
         outcome.say("caution.cool_down")
-
-
-def ask_depth(
-    known: Known, pile: KnownPile, records: Sequence[Record], outlook: Forecast, outcome: Outcome
-) -> bool:
-    """Ask once whether a reading far under the forecast was taken deep in the middle."""
-    readings = [record for record in records if record.kind == "temperature" and not record.edge]
-    if not readings or any(told.record.kind == "temperature" for told in pile.told):
-        return False
-    core_c = readings[-1].core_c
-    if core_c is None or core_c > outlook.core_c.p10 - FAR_FROM_FORECAST_C:
-        return False
-    outcome.say("doubt.depth", core_c=core_c)
-    outcome.ask("depth", "deep", f"near_top:{core_c:.1f}", pile=pile.row.id)
-    return True
 
 
 def name_pile(known: Known, pile: KnownPile, outcome: Outcome) -> None:
@@ -216,7 +226,7 @@ def next_step(known: Known, actions: Sequence[Action], outcome: Outcome, *, why:
         return
     outcome.lines.append(worded(known, first))
     if why and first.do not in ("wait", "measure"):
-        outcome.lines.append(Line(f"why.{first.why}", dict(first.numbers)))
+        outcome.lines.append(Line(f"why.{first.do}.{first.why}", dict(first.numbers)))
     if first.do == "turn":
         water = next((act for act in actions[1:] if act.do == "water" and act.on in (first.on, None)), None)
         if water is not None and water.litres:
@@ -245,9 +255,7 @@ def worded(known: Known, action: Action) -> Line:
     return Line(f"do.{do}{amount}.{when}", values)
 
 
-def tell_range(
-    known: Known, pile: KnownPile, outlook: Forecast, outcome: Outcome, *, only_if_moved: bool = False
-) -> None:
+def tell_range(pile: KnownPile, outlook: Forecast, outcome: Outcome, *, only_if_moved: bool = False) -> None:
     """The done date as a range, where it was not told before or an end of it moved."""
     if outlook.stage == "ready":
         if not only_if_moved:
@@ -303,9 +311,7 @@ def correct(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -
         replaced = True
     if not replaced:
         return False
-    outcome.lines.append(
-        Line("corrected", {"facts": [as_read(record) for _, record, _ in outcome.records]})
-    )
+    outcome.lines.append(Line("corrected", {"facts": [as_read(record) for _, record, _ in outcome.records]}))
     kept = [told.record for told in pile.told if told.id not in {old for _, _, old in outcome.records}]
     records = [record for _, record, _ in outcome.records]
     if danger_in(records):
@@ -313,15 +319,13 @@ def correct(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -
         return True
     outlook, actions = known.look(pile.row, (*kept, *records), known.today)
     next_step(known, actions, outcome)
-    tell_range(known, pile, outlook, outcome, only_if_moved=True)
+    tell_range(pile, outlook, outcome, only_if_moved=True)
     return True
 
 
 def take_back(known: Known, piles: Sequence[KnownPile], outcome: Outcome) -> None:
     """Undo: what this person told last, all of one message together."""
-    mine = [
-        (pile, told) for pile in piles for told in pile.told if told.said_by == known.person.id
-    ]
+    mine = [(pile, told) for pile in piles for told in pile.told if told.said_by == known.person.id]
     if not mine:
         outcome.say("undo.nothing")
         return

@@ -7,22 +7,20 @@ is stored in one. The same inbox row handled twice changes nothing the second ti
 import re
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from bot.conversation.beginning import set_up_values
+from bot.conversation.decide import Codes, decide
 from bot.conversation.dialog import as_said, picked
 from bot.conversation.talk import Known, KnownPile, Look, Outcome
-from bot.conversation.decide import Codes, decide
 from bot.language.meaning import Language, Meaning
 from bot.language.understand import understand
-from bot.language.wording import Voice
 from bot.profile import Profile
+from scheduler.planner import answered
 from storage.inbox import Incoming
 from storage.outbox import Line
-from scheduler.planner import answered
 from storage.people import Person
 from storage.work import Store, Work
 
@@ -152,11 +150,11 @@ def agree(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     """A yes or a no for the ledger, with the wording that was shown."""
     person = known.person
     thread = work.outbox.thread(person.id, 5)
-    shown = next((row.text for row in reversed(thread) if any(line.key == "consent" for line in row.lines)), None)
+    asked = [row.text for row in thread if any(line.key == "consent" for line in row.lines)]
     work.people.consent(
         person.id,
         bool(outcome.consent),
-        shown or "",
+        (asked[-1] if asked else None) or "",
         person.language,
         person.channel,
         outcome.class_code or known.waiting.get("code"),
@@ -165,9 +163,7 @@ def agree(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     )
 
 
-def store_piles(
-    work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime
-) -> dict[int, int]:
+def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> dict[int, int]:
     """Store set-ups, records and what was taken back; gives the real id for each pile id of the outcome."""
     person_id = known.person.id
     pile_ids = {pile.row.id: pile.row.id for pile in known.piles}

@@ -104,4 +104,3 @@ class Outcome:
         """Open a question; its options are answered by digits. The last one asked stands."""
         self.options = options
         self.opens = {"ask": question, "options": list(options), **more}
-

@@ -7,7 +7,7 @@ value's name says how it is written out, so no caller ever formats a number or a
     rise_dc  a temperature difference         by_about a rough date: "late June"
     add_l    a volume of water or material    feel_word  a word of its own key, here `feel.<value>`
     top_m    a height or length               what_material  a feedstock's name
-    bed_m2   an area                          hot_days, cure_weeks  a count with its unit
+    bed_m2   an area                          hot_days, days_since_turn, cure_weeks  a count with its unit
     facts    (a list of lines)                joined by commas
 
 On SMS the letters á í ó ú and typographic signs, which would force the wide alphabet and halve what a
@@ -16,14 +16,14 @@ segment holds, are written plain; é ñ ü ¿ ¡ are in the basic alphabet and s
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import cache
 from importlib.resources import files
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from babel import Locale
 from babel.dates import format_date, format_skeleton, format_time
-from babel.lists import format_list
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po
 from babel.numbers import format_decimal
@@ -65,13 +65,14 @@ class Voice:
         return between.join(text for line in lines if (text := self.line(line)))
 
     def line(self, line: Line) -> str:
-        """One line. Raises KeyError where the catalogue lacks the key or the line a value: tests see to both."""
+        """One line. Raises KeyError where the catalogue lacks the key or the line a value."""
         entry = catalogue(self.language).get(line.key)
         if entry is None:
             raise KeyError(f"{self.language}/messages.po has no message {line.key!r}")
         template = entry.string
         if not isinstance(template, str):
-            template = template[catalogue(self.language).plural_func(line.values["n"])]
+            one = Locale.parse(self.locale).plural_form(line.values["n"]) == "one"
+            template = template[0 if one else 1]
         return template.format_map({name: self.value(name, value) for name, value in line.values.items()})
 
     def value(self, name: str, value: Any) -> str:
@@ -79,7 +80,7 @@ class Voice:
         if isinstance(value, (list, tuple)):
             phrases = [self.line(item if isinstance(item, Line) else Line(**item)) for item in value]
             return ", ".join(phrases)
-        kind = name.rsplit("_", 1)[-1]
+        kind = "days" if name.startswith("days_") else name.rsplit("_", 1)[-1]
         write = _WRITERS.get(kind)
         if write is not None:
             return write(self, name, value)
@@ -136,8 +137,12 @@ class Voice:
     def rough_day(self, _name: str, iso: str) -> str:
         """A date no finer than a third of a month: "late June"."""
         on = date.fromisoformat(iso)
-        skeleton = "MMMM" if abs((on - self.today).days) < 300 else "yMMMM"
-        month = format_skeleton(skeleton, on, locale=self.locale)
+        near = abs((on - self.today).days) < 300
+        month = (
+            format_date(on, "LLLL", locale=self.locale)
+            if near
+            else format_skeleton("yMMMM", on, locale=self.locale)
+        )
         part = "early" if on.day <= 10 else "mid" if on.day <= 20 else "late"
         return self.line(Line(f"month.{part}", {"month": month}))
 
@@ -149,12 +154,10 @@ class Voice:
     def word(self, name: str, value: str) -> str:
         return self.line(Line(f"{name.removesuffix('_word')}.{value}", {}))
 
-    def feedstock(self, _name: str, value: str | Sequence[str]) -> str:
-        return material(value if isinstance(value, str) else value[0]).name(self.language)
-
-    def several(self, words: Sequence[str]) -> str:
-        """ "leaves, straw and grass"."""
-        return format_list(list(words), locale=self.locale)
+    def feedstock(self, _name: str, value: str) -> str:
+        """A feedstock by the first name that people here call it."""
+        row = material(value)
+        return (row.es if self.language == "es" else row.en)[0]
 
 
 _WRITERS: Mapping[str, Any] = {
@@ -196,8 +199,3 @@ def render(row: OutRow, person: Person, at: datetime) -> Rendered:
         )
     options = tuple((label, f"{row.id}:{number}") for number, label in enumerate(labels, 1))
     return Rendered(text=fold(text) if narrow else text, options=() if channel in TEXT_ONLY else options)
-
-
-def some_days_from(today: date, days: int) -> str:
-    """ISO date `days` from today, for a line's values."""
-    return (today + timedelta(days=days)).isoformat()
