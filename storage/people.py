@@ -6,7 +6,7 @@ from datetime import date, datetime, time
 from typing import Any, Literal, TypedDict, Unpack
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from sqlalchemy import ColumnElement, delete, select, update
+from sqlalchemy import ColumnElement, delete, func, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
@@ -234,6 +234,12 @@ class People:
             .limit(limit)
         )
         return [self.get(person_id) for person_id in ids]
+
+    def next_look(self, after: datetime) -> datetime | None:
+        """When the first person is to be looked at beyond `after`."""
+        return self._session.scalar(
+            select(func.min(PersonTable.next_look_at)).where(PersonTable.next_look_at > after)
+        )
 
     def erase(self, person_id: int, at: datetime) -> None:
         """Blank what is personal: name, addresses, message texts. What they told of piles stays.

@@ -243,6 +243,14 @@ class Piles:
             .limit(limit)
         )
 
+    def next_look(self, after: datetime) -> datetime | None:
+        """When the first pile is to be looked at beyond `after`."""
+        return self._session.scalar(
+            select(func.min(PileTable.next_look_at)).where(
+                PileTable.closed_at.is_(None), PileTable.next_look_at > after
+            )
+        )
+
     def _set(self, pile_id: int, **values: Any) -> None:
         self._session.execute(update(PileTable).where(PileTable.id == pile_id).values(**values))
 
