@@ -84,7 +84,7 @@ def draw_builds(n: int, rng: np.random.Generator, *, fed_share: float = 0.1) -> 
 
 def _start_days(n: int, rng: np.random.Generator) -> NDArray[np.float64]:
     """Through two years, more in spring and autumn."""
-    weight = np.repeat([0.5, 0.6, 1.1, 1.4, 1.3, 1.1, 0.8, 0.8, 1.0, 1.4, 1.2, 0.6] * 2, 30)
+    weight = np.repeat([0.4, 0.6, 1.1, 1.5, 1.4, 1.1, 0.9, 0.9, 1.0, 1.2, 0.9, 0.4] * 2, 30)
     return rng.choice(len(weight), n, p=weight / weight.sum()).astype(float)
 
 
@@ -131,8 +131,10 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
     ln = lambda middle, factor: lognormal(rng, middle, factor, n)  # noqa: E731
     weight = b.loose_l * TABLE["density"] * (1 - TABLE["moisture"])
     mean = lambda name: (weight * TABLE[name]).sum(axis=1) / weight.sum(axis=1)  # noqa: E731
-    moderate = weight * TABLE["mod"]
-    pace = (moderate * TABLE["pace"]).sum(axis=1) / moderate.sum(axis=1)
+    pace = {
+        pool: (weight * TABLE[pool] * TABLE["pace"]).sum(axis=1) / (weight * TABLE[pool]).sum(axis=1)
+        for pool in ("fast", "mod")
+    }
     fineness = np.array([1.15, 0.95, 0.7])[b.pieces] * ln(1, 1.1)
     volume = b.size_m.prod(axis=1) * np.where(b.in_bin, 0.97, 0.5)
     sphere = (36 * np.pi) ** (1 / 3) * np.cbrt(volume) ** 2
@@ -159,27 +161,27 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
         condense=rng.uniform(0.2, 0.8, n),
         heat_mj_kg=np.clip(rng.normal(18, 1.2, n), 15, 23),
         o2_kg_kg=rng.normal(1.28, 0.06, n),
-        k_fast=ln(0.23, 1.35) * fineness**0.5,
-        k_mod=ln(0.055, 1.2) * pace * fineness,
+        k_fast=ln(0.25, 1.25) * pace["fast"] * fineness**0.5,
+        k_mod=ln(0.059, 1.15) * pace["mod"] * fineness,
         k_slow=ln(0.002, 1.5) * fineness,
         recalcitrance=rng.uniform(0, 0.6, n),
         humus=rng.uniform(0.05, 0.22, n),
         airless=rng.uniform(0.05, 0.2, n),
         o2_half_pct=ln(1.6, 1.4),
         air_space_weight=rng.uniform(0, 1, n),
-        starved=rng.uniform(0, 1, n),
+        starved=rng.uniform(0.2, 1, n),
         lag_start=ln(0.08, 1.7).clip(0.015, 0.35),
         lag_growth_d=ln(4.5, 1.4),
         fade_d=rng.uniform(0.05, 0.5, n),
-        mat_d=ln(0.085, 1.4),
-        mat_floor=rng.uniform(0.06, 0.3, n),
-        shrink=rng.uniform(0.85, 1.3, n),
-        settle_max=rng.uniform(0.1, 0.3, n),
+        mat_d=ln(0.09, 1.3),
+        mat_floor=rng.uniform(0.06, 0.17, n),
+        shrink=rng.uniform(0.8, 1.2, n),
+        settle_max=rng.uniform(0.04, 0.2, n),
         settle_d=ln(0.12, 1.6),
         hold_kg_kg=mean("hold") * ln(1, 1.15),
         wick_d=ln(0.02, 2.0),
         rain_caught=np.where(covered, rng.uniform(0, 0.1, n), rng.uniform(0.35, 0.95, n)),
-        drying=np.where(covered, rng.uniform(0.03, 0.15, n), rng.uniform(0.3, 0.8, n)) * (0.5 + 0.5 * sun),
+        drying=np.where(covered, rng.uniform(0.03, 0.15, n), rng.uniform(0.2, 0.55, n)) * (0.5 + 0.5 * sun),
         sun_k=sun * rng.uniform(2, 9, n),
         t_table=_warmth_tables(n, rng),
         m_table=_moisture_tables(n, rng),
@@ -203,7 +205,7 @@ def _warmth_tables(n: int, rng: np.random.Generator) -> Floats:
     piecewise = np.clip(np.minimum(t / 30, 3.75 - t / 20), 0, 1)  # Stombaugh and Nokes 1996
     single = cardinal(t, np.array([[0.0]]), np.array([[58.6]]), u(71.6, 80))  # Richard and Walker 2006
     flat = np.exp(-0.1 * ((t - 70) / 35) ** 2) * np.clip(t / 20, 0, 1) * np.clip((80 - t) / 8, 0, 1)
-    blend = rng.dirichlet([2.2, 1.3, 0.5, 0.3], n)
+    blend = rng.dirichlet([1.9, 2.0, 0.4, 0.4], n)
     forms = np.stack(np.broadcast_arrays(two_humps, piecewise, single, flat))
     return np.asarray(np.einsum("nf,fnt->nt", blend, forms))
 
@@ -212,8 +214,8 @@ def _moisture_tables(n: int, rng: np.random.Generator) -> Floats:
     m = M_GRID + rng.normal(0, 0.025, n)[:, None]
     logistic = 1 / (np.exp(-17.684 * m + 7.0622) + 1)  # Haug 1993
     ramp = np.clip(m / 0.2 - 1, 0, 1)  # Stombaugh and Nokes 1996
-    bell = np.exp(-0.5 * ((np.minimum(m, 0.55) - 0.55) / 0.2) ** 2) * np.clip(m / 0.25, 0, 1) ** 2
-    blend = rng.dirichlet([2.0, 0.8, 0.8], n)
+    bell = np.exp(-0.5 * ((np.minimum(m, 0.55) - 0.55) / 0.17) ** 2) * np.clip(m / 0.25, 0, 1) ** 2
+    blend = rng.dirichlet([2.2, 0.5, 0.8], n)
     return np.asarray(np.einsum("nf,fnm->nm", blend, np.stack([logistic, ramp, bell])))
 
 

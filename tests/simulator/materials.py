@@ -8,7 +8,7 @@ import numpy as np
 # the pools; state agencies' volume factors for loose densities. Woody and kitchen rows are partly from memory.
 #  id               n_pct   c_n moisture density   vs  fast  mod  pace   hold  press
 _ROWS = """
-dry_leaves          0.9    54   0.30    100   0.90  0.15  0.40  0.80   2.6   1.9
+dry_leaves          0.9    54   0.30    100   0.90  0.10  0.40  0.75   2.6   1.9
 straw               0.7    80   0.12    100   0.92  0.08  0.50  0.90   2.8   1.6
 hay                 1.4    30   0.12    130   0.92  0.15  0.48  1.00   2.8   1.6
 sawdust             0.24  440   0.30    230   0.98  0.02  0.17  0.60   2.4   1.1
