@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from rapidfuzz.distance import DamerauLevenshtein
 
 from bot.conversation import beginning, keeper
-from bot.conversation.answers import ABOUT_PILE, WITHOUT_PILE
+from bot.conversation.answers import ABOUT_PILE, WITHOUT_PILE, may_add
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Ask, Fact, Meaning
 from storage.classes import ClassRow
@@ -205,7 +205,7 @@ def before_the_pile(known: Known, meaning: Meaning, general: Sequence[Ask], outc
     """Questions of somebody who has no pile yet."""
     for ask in meaning.asks:
         if ask.kind == "may_add":
-            ABOUT_PILE["may_add"](known, None, ask, outcome)
+            may_add(known, None, ask, outcome)
     for ask in general:
         answer(known, None, ask, outcome)
     if outcome.lines or outcome.erase or outcome.export:

@@ -14,7 +14,7 @@ On SMS the letters á í ó ú and typographic signs, which would force the wide
 segment holds, are written plain; é ñ ü ¿ ¡ are in the basic alphabet and stay.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
@@ -67,9 +67,9 @@ class Voice:
     def line(self, line: Line) -> str:
         """One line. Raises KeyError where the catalogue lacks the key or the line a value."""
         entry = catalogue(self.language).get(line.key)
-        if entry is None:
+        template = None if entry is None else entry.string
+        if not template:
             raise KeyError(f"{self.language}/messages.po has no message {line.key!r}")
-        template = entry.string
         if not isinstance(template, str):
             one = Locale.parse(self.locale).plural_form(line.values["n"]) == "one"
             template = template[0 if one else 1]
@@ -160,7 +160,7 @@ class Voice:
         return (row.es if self.language == "es" else row.en)[0]
 
 
-_WRITERS: Mapping[str, Any] = {
+_WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
     "c": Voice.temperature,
     "dc": Voice.difference,
     "l": Voice.volume,
