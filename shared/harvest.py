@@ -1,0 +1,115 @@
+"""How much compost a pile gives, how far it goes, whether it is done, and for what it is fit.
+
+[A] Rynk, On-Farm Composting Handbook, NRAES-54, 1992, from memory where nothing else is said.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+from shared.errors import OutOfRange
+from shared.units import KG_M3_PER_LB_YD3, M_PER_IN
+
+FINISHED_KG_M3 = 1000 * KG_M3_PER_LB_YD3
+"""1,000 lb/yd³; one lab report has 1,018, Massachusetts counts with 1,350."""
+FINISHED_MOISTURE = 0.45
+DRY_LOSS, DRY_LOSS_LOW, DRY_LOSS_HIGH = 0.45, 0.35, 0.60
+"""Share of the dry matter that goes, with its spread (small-bin trials in Brazil: 37-61 %)."""
+PACKED_LEFT = (1 / 3, 1 / 2)
+"""Share of the volume of a wetted, settled pile that is left (common practice)."""
+MONTH = timedelta(days=30)
+REHEAT_C = 10.0
+"""A turned, moist pile that is done rises by less than this [A: 10-20 °F]."""
+
+Use = Literal["new_bed", "vegetable_bed", "lawn", "mulch", "potting_mix"]
+
+
+@dataclass(frozen=True, slots=True)
+class UseRule:
+    """Depth of compost [m], or for pots the largest share of the mix [m³/m³]; from producer and extension
+    guidance, the mark as given. `mature`: wants a month more, or a passed test."""
+
+    low_m: float
+    high_m: float
+    share: float
+    mature: bool
+    mark: str
+
+
+USES: dict[Use, UseRule] = {
+    "new_bed": UseRule(1 * M_PER_IN, 2 * M_PER_IN, 0.25, False, "read; worked in 6-8 in deep"),
+    "vegetable_bed": UseRule(0.5 * M_PER_IN, 1 * M_PER_IN, 0.25, False, "common practice; once a year"),
+    "lawn": UseRule(0.25 * M_PER_IN, 0.5 * M_PER_IN, 1.0, False, "read"),
+    "mulch": UseRule(1 * M_PER_IN, 3 * M_PER_IN, 1.0, False, "common practice; clear of stems"),
+    "potting_mix": UseRule(0.0, 0.0, 1 / 3, True, "common practice; screened to 1/4-1/2 in"),
+}
+
+
+def finished_kg(dry_kg: float, dry_loss: float = DRY_LOSS, moisture: float = FINISHED_MOISTURE) -> float:
+    """Wet mass of the compost that `dry_kg` of dry matter gives. Raises OutOfRange for impossible shares."""
+    if not (0 <= dry_loss < 1 and 0 <= moisture < 1):
+        raise OutOfRange(f"loss and moisture must lie from 0 to below 1, got {dry_loss} and {moisture}")
+    return dry_kg * (1 - dry_loss) / (1 - moisture)
+
+
+def finished_m3(dry_kg: float, dry_loss: float = DRY_LOSS, moisture: float = FINISHED_MOISTURE) -> float:
+    """Its volume, by mass balance: right for any filling, and far less than a third of a loose one."""
+    return finished_kg(dry_kg, dry_loss, moisture) / FINISHED_KG_M3
+
+
+def packed_left_m3(settled_m3: float) -> tuple[float, float]:
+    """A third to a half: only for a wetted, chopped, settled pile. Common practice."""
+    return settled_m3 * PACKED_LEFT[0], settled_m3 * PACKED_LEFT[1]
+
+
+def area_at_depth_m2(volume_m3: float, depth_m: float) -> float:
+    """Area that a volume covers. Raises OutOfRange for a depth of zero or less."""
+    if depth_m <= 0:
+        raise OutOfRange(f"a depth must be more than 0 m, got {depth_m}")
+    return volume_m3 / depth_m
+
+
+def volume_for_m3(area_m2: float, depth_m: float) -> float:
+    """Volume that covers an area."""
+    return area_m2 * depth_m
+
+
+def fit_from(use: Use, ready_on: date, *, test_passed: bool = False) -> date:
+    """First day for a use: when ready; for seeds and pots a month later, or after a passed test."""
+    return ready_on + MONTH if USES[use].mature and not test_passed else ready_on
+
+
+def stopped_reheating(core_c: float, before_turn_c: float) -> bool:
+    """Whether a turned, moist pile has stopped heating: little rise, and under 41 °C (105 °F). [A]"""
+    return core_c - before_turn_c < REHEAT_C and core_c < 41.0
+
+
+def sprouts_pass(came_up: int, sown: int, control_came_up: int, control_sown: int) -> bool:
+    """Radish or cress in the compost: three quarters of those in clean mix, or more (extension guides).
+
+    Raises OutOfRange where nothing was sown or nothing came up in the control, which tells nothing.
+    """
+    if sown <= 0 or control_sown <= 0 or control_came_up <= 0:
+        raise OutOfRange("a sprout test needs seeds in both pots and some that came up in the plain mix")
+    return came_up / sown >= 0.75 * control_came_up / control_sown
+
+
+def germination_index(germinated: float, control: float, root_mm: float, control_root_mm: float) -> float:
+    """Zucconi's index [%]: under 50 harms plants, over 80 is mature (from memory)."""
+    if control <= 0 or control_root_mm <= 0:
+        raise OutOfRange("a germination index needs sprouted seeds in the control")
+    return 100 * germinated * root_mm / (control * control_root_mm)
+
+
+def final_c_n(start_c_n: float, carbon_loss: float, nitrogen_loss: float) -> float:
+    """C:N after losses given as shares."""
+    return start_c_n * (1 - carbon_loss) / (1 - nitrogen_loss)
+
+
+def losses_from_ash(ash_start: float, ash_end: float) -> tuple[float, float]:
+    """Shares of organic matter and of dry mass gone, from two ashes (shares of dry mass). Paredes' form."""
+    if not 0 < ash_start <= ash_end < 1:
+        raise OutOfRange(f"ash must rise within 0 to 1, got {ash_start} to {ash_end}")
+    dry = 1 - ash_start / ash_end
+    organic = 1 - ash_start * (1 - ash_end) / (ash_end * (1 - ash_start))
+    return organic, dry
