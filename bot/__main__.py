@@ -44,7 +44,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
     chat = commands.add_parser("chat", help="talk with it here, in this window")
-    chat.add_argument("--as", dest="name", default="me", metavar="NAME", help="who is speaking (me)")
+    chat.add_argument("--as", dest="name", metavar="NAME", help="who is speaking; two can share a pile")
     chat.set_defaults(run=_chat)
 
     serve = commands.add_parser("serve", help="run every channel that the settings configure")
@@ -84,7 +84,7 @@ def _serve(_given: argparse.Namespace) -> int:
 
 
 def _rehearse(given: argparse.Namespace) -> int:
-    from bot.rehearse import rehearse
+    from bot.app import rehearse
 
     for message in rehearse(_read(given.file), str(given.file)):
         print(message.as_json() if given.json else message.as_text(), flush=True)
@@ -92,12 +92,34 @@ def _rehearse(given: argparse.Namespace) -> int:
 
 
 def _forecast(given: argparse.Namespace) -> int:
-    from bot.pile_file import forecast_lines
-
     status = 0
-    for number, answer in forecast_lines(_lines(given.file), given.as_of, batch=BATCH):
-        status = max(status, _tell(answer, f"{given.file}, line {number}"))
+    lines = list(_lines(given.file))
+    for first in range(0, len(lines), BATCH):
+        batch = lines[first : first + BATCH]
+        for (number, _), answer in zip(
+            batch, _forecasts([line for _, line in batch], given.as_of), strict=True
+        ):
+            status = max(status, _tell(answer, f"{given.file}, line {number}"))
     return status
+
+
+def _forecasts(lines: Sequence[str], as_of: date | None) -> list[dict[str, Any]]:
+    """The forecast of each line, worked out together; `{"pile", "error"}` where a line cannot be used."""
+    from bot.pile_file import forecast_line, name_of, read_line
+    from shared.forecast import forecast_many
+
+    answers: dict[int, dict[str, Any]] = {}
+    cases = {}
+    for place, line in enumerate(lines):
+        try:
+            cases[place] = read_line(line, as_of)
+        except WarmheapError as trouble:
+            answers[place] = {"pile": name_of(line), "error": str(trouble)}
+    for (place, (pile, records, _)), outlook in zip(
+        cases.items(), forecast_many(list(cases.values())), strict=True
+    ):
+        answers[place] = forecast_line(pile, records, outlook)
+    return [answers[place] for place in range(len(lines))]
 
 
 def _understand(given: argparse.Namespace) -> int:

@@ -8,6 +8,7 @@ import socket
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
+from tempfile import TemporaryDirectory
 from uuid import uuid4
 
 from bot.channels.console import Console
@@ -16,6 +17,7 @@ from bot.conversation.respond import Desk, respond
 from bot.language.wording import render
 from bot.outlook import Outlooks
 from bot.profile import Profile, read_profile
+from bot.rehearse import Message, Season, SimulatedClock, channels_of, read_script
 from bot.settings import Settings, read_settings
 from scheduler.planner import plan
 from scheduler.sender import Channel, Sender
@@ -85,12 +87,29 @@ class Warmheap:
 @contextmanager
 def running(settings: Settings, channels: Sequence[Channel], clock: Clock) -> Iterator[Warmheap]:
     """The program on the settings' database, which is brought to this version first."""
+    settings.make_room()
     store = Store(settings.database_url, settings.secret.get_secret_value())
     try:
         store.upgrade()
         yield Warmheap(store, read_profile(settings.profile), channels, clock)
     finally:
         store.close()
+
+
+def rehearse(text: str, name: str) -> Iterator[Message]:
+    """Play the script `text` (of the file `name`) on a database of its own; each message as it goes by."""
+    profile = read_profile(read_settings().profile)
+    script = read_script(text, name, profile)
+    clock, channels = SimulatedClock(script.said[0].at), channels_of(script, profile)
+    with TemporaryDirectory(prefix="warmheap-") as folder:
+        store = Store(f"sqlite:///{folder}/season.sqlite")
+        try:
+            store.upgrade()
+            yield from Season(
+                script, profile, Warmheap(store, profile, channels, clock), clock, channels
+            ).run()
+        finally:
+            store.close()
 
 
 def chat(name: str | None) -> None:

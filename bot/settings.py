@@ -10,8 +10,9 @@ from bot.profile import first_fault
 from shared.errors import BadInput
 
 
-def _own_database() -> str:
-    return f"sqlite:///{platformdirs.user_data_path('warmheap') / 'warmheap.sqlite'}"
+def data_folder() -> Path:
+    """The user's data folder, where everything is kept unless a database is named."""
+    return platformdirs.user_data_path("warmheap")
 
 
 class Settings(BaseSettings):
@@ -19,6 +20,7 @@ class Settings(BaseSettings):
 
     database_url     where everything is kept; an SQLite file in the user's data folder by default
     profile          the programme's local settings file (see `deploy/larkmoor.toml`)
+    secret           keys the marks that are kept of erased addresses; set it once and keep it
     telegram_token   opens the Telegram channel
     telegram_api     base address of the Bot API, for a server of one's own
     """
@@ -27,10 +29,22 @@ class Settings(BaseSettings):
         env_prefix="WARMHEAP_", env_file=".env", env_ignore_empty=True, extra="ignore", frozen=True
     )
 
-    database_url: str = Field(default_factory=_own_database)
+    database_url: str = Field(default_factory=lambda: f"sqlite:///{data_folder() / 'warmheap.sqlite'}")
     profile: Path | None = None
+    secret: SecretStr = SecretStr("")
     telegram_token: SecretStr | None = None
     telegram_api: str = Field(default="https://api.telegram.org", pattern=r"^https?://")
+
+    def make_room(self) -> None:
+        """Make the data folder where the default database goes. Raises BadInput where that cannot be."""
+        if "database_url" in self.model_fields_set:
+            return
+        try:
+            data_folder().mkdir(parents=True, exist_ok=True)
+        except OSError as trouble:
+            raise BadInput(
+                f"data folder {data_folder()}: {trouble.strerror}; set WARMHEAP_DATABASE_URL"
+            ) from None
 
 
 def read_settings() -> Settings:

@@ -11,7 +11,7 @@ from shared.errors import BadInput
 @pytest.fixture(autouse=True)
 def bare(monkeypatch, tmp_path):
     """Start each test with no setting made, in an empty folder."""
-    for name in ("DATABASE_URL", "PROFILE", "TELEGRAM_TOKEN", "TELEGRAM_API"):
+    for name in ("DATABASE_URL", "PROFILE", "SECRET", "TELEGRAM_TOKEN", "TELEGRAM_API"):
         monkeypatch.delenv(f"WARMHEAP_{name}", raising=False)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     monkeypatch.chdir(tmp_path)
@@ -53,3 +53,11 @@ def test_a_bad_value_names_its_variable(monkeypatch):
 
     with pytest.raises(BadInput, match=r"(?i)^setting WARMHEAP_TELEGRAM_API: .*api\.example"):
         read_settings()
+
+
+def test_a_data_folder_that_cannot_be_made_is_named(tmp_path):
+    """Where the default database has no place, one line names the folder and the setting that moves it."""
+    Path(tmp_path, "data").write_text("in the way")
+
+    with pytest.raises(BadInput, match=r"data/warmheap: Not a directory; set WARMHEAP_DATABASE_URL"):
+        read_settings().make_room()
