@@ -33,7 +33,7 @@ TRIES = 8
 
 @dataclass(frozen=True, slots=True)
 class Rendered:
-    """A message in words: its text, quick answers as (label, answer that the channel hands back), a picture."""
+    """A message in words. Quick answers are pairs: the label, and what the channel hands back for it."""
 
     text: str
     options: tuple[tuple[str, str], ...] = ()
@@ -189,7 +189,7 @@ class Sender:
             work.commit()
 
     def _try_again(self, work: Work, row: OutRow, at: datetime, why: str, at_least: timedelta) -> None:
-        """Once more after a wait that doubles, never sooner than the channel asks; then give up and say so."""
+        """Once more after a wait that doubles, never sooner than the channel asks; at last give up."""
         tries = row.attempts + 1
         if tries >= TRIES:
             work.outbox.failed(row.id, f"gave up after {tries} tries: {why}")
@@ -203,7 +203,7 @@ def _paused(person: Person, at: datetime) -> bool:
 
 
 def _open_question(work: Work, row: OutRow) -> None:
-    """What the message asks is open from the moment it is sent; an unprompted question waits for an answer."""
+    """What a message asks is open once it is sent; a nudge that asks counts until it is answered."""
     if row.opens is None:
         return
     person = work.people.change(row.person_id, waiting_for=row.opens)

@@ -236,19 +236,23 @@ class Outbox:
         self._end(row_id, "unknown", why)
 
     def hold_back(self, row_id: int, why: str) -> None:
-        """It was not sent and is no longer wanted."""
-        self._end(row_id, "held", why)
+        """It is no longer wanted; one whose sending has begun runs its course."""
+        self._session.execute(
+            update(OutboxTable)
+            .where(OutboxTable.id == row_id, _not_begun())
+            .values(status="held", why_not=why, holder=None, lease_until=None)
+        )
 
     def withdraw(self, person_id: int, kinds: Iterable[OutKind], why: str, pile_id: int | None = None) -> int:
         """Hold back what waits for this person (for one pile, where given); how many messages that were."""
-        statement = update(OutboxTable).where(
-            OutboxTable.person_id == person_id,
-            OutboxTable.status == "waiting",
-            OutboxTable.kind.in_(tuple(kinds)),
+        mine = update(OutboxTable).where(
+            OutboxTable.person_id == person_id, OutboxTable.kind.in_(tuple(kinds)), _not_begun()
         )
         if pile_id is not None:
-            statement = statement.where(OutboxTable.pile_id == pile_id)
-        held = statement.values(status="held", why_not=why).returning(OutboxTable.id)
+            mine = mine.where(OutboxTable.pile_id == pile_id)
+        held = mine.values(status="held", why_not=why, holder=None, lease_until=None).returning(
+            OutboxTable.id
+        )
         return len(self._session.scalars(held).all())
 
     def about(self, pile_id: int) -> list[OutRow]:
@@ -404,6 +408,14 @@ class Outbox:
             .where(OutboxTable.id == row_id)
             .values(status=status, why_not=why, holder=None, lease_until=None, started_at=None, **values)
         )
+
+
+def _not_begun() -> ColumnElement[bool]:
+    """Waiting, or claimed by a sender that has not begun to send."""
+    return or_(
+        OutboxTable.status == "waiting",
+        and_(OutboxTable.status == "claimed", OutboxTable.started_at.is_(None)),
+    )
 
 
 def _within(reach: Reach) -> list[ColumnElement[bool]]:

@@ -108,7 +108,7 @@ class Piles:
         return [Keeper(row.person_id, row.number, row.joined_at, row.left_at) for row in rows]
 
     def join(self, pile_id: int, person_id: int, at: datetime) -> Keeper:
-        """One more keeper; who comes back gets the former number again."""
+        """One more keeper, for whom the pile is looked at anew; who comes back keeps the former number."""
         row = self._session.get(KeeperTable, (pile_id, person_id))
         if row is None:
             highest = select(func.max(KeeperTable.number)).where(KeeperTable.person_id == person_id)
@@ -118,6 +118,7 @@ class Piles:
         row.joined_at, row.left_at = at, None
         self._session.add(row)
         self._session.flush()
+        self.look_again(pile_id, at)
         return Keeper(person_id, row.number, row.joined_at)
 
     def leave(self, pile_id: int, person_id: int, at: datetime) -> None:
@@ -250,6 +251,11 @@ class Piles:
                 PileTable.closed_at.is_(None), PileTable.next_look_at > after
             )
         )
+
+    def last_record_id(self, pile_id: int) -> int:
+        """The newest of all records of the pile, taken back or not; 0 where there is none."""
+        newest = select(func.max(RecordTable.id)).where(RecordTable.pile_id == pile_id)
+        return self._session.scalar(newest) or 0
 
     def _set(self, pile_id: int, **values: Any) -> None:
         self._session.execute(update(PileTable).where(PileTable.id == pile_id).values(**values))

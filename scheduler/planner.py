@@ -1,0 +1,335 @@
+"""From agendas to outbox rows, once each: looks at what is due by index, and keeps the restraint.
+
+The forecast is made outside any write transaction; what follows from it is stored only if nothing was told
+of the pile meanwhile. Each nudge, and each one held back, is written down with its reason.
+"""
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from scheduler.agenda import Case, Due, Said, agenda, answered_by, recheck
+from scheduler.restraint import (
+    BEFORE,
+    LONGEST,
+    OWN_WORDS,
+    Held,
+    Phase,
+    held_back,
+    key_of,
+    phase_of,
+    wants_restart,
+)
+from scheduler.times import local, next_allowed, on_wall
+from shared.care import Action
+from shared.errors import WarmheapError
+from shared.forecast import Forecast
+from shared.pile import Kind, Record
+from storage.outbox import Line, OutRow
+from storage.people import Person
+from storage.piles import PileRow, Told
+from storage.work import Store, Work
+
+log = logging.getLogger(__name__)
+
+Look = Callable[[PileRow, Sequence[Record], date], tuple[Forecast, tuple[Action, ...]]]
+"""Where a pile stands on a day, and what care says."""
+
+BATCH = 200
+STALE_AFTER = timedelta(hours=12)
+"""A nudge that could not go out by then is planned anew: much may have happened."""
+LOOK_EVERY_DAYS = {"young": 2, "old": 7}
+YOUNG_DAYS = 28
+START_DAYS = (1, 7)
+"""Days after joining on which somebody without a pile is offered help, once each."""
+
+_FEEL = ("heat.cold", "heat.warm", "heat.hot")
+QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "start": ("built_yet", ("have_pile", "how_build")),
+    "first_reading": ("reading", ()),
+    "reading": ("reading", ()),
+    "recheck": ("reading", ()),
+    "back": ("reading", ()),
+    "turn": ("turn", ("turned", "not_turned", "later")),
+    "turn_water": ("turn", ("turned", "not_turned", "later")),
+    "water": ("water", ("watered", "not_watered", "later")),
+    "browns": ("browns", ("added_browns", "not_added")),
+    "greens": ("greens", ("added_greens", "not_added")),
+    "cover": ("cover", ("covered", "not_covered")),
+    "reheat": ("reheat", ("heat.warm", "heat.cold")),
+    "ready": ("ready", ("texture.crumbly", "texture.recognisable", "harvested")),
+    "next_pile": ("next_pile", ("new_pile", "pause")),
+    "restart": ("restart", ("going_on", "pause", "help")),
+    "wake": ("restart", ("going_on", "pause")),
+}
+"""What each nudge asks, and its quick answers in the order of their digits; one not listed asks nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What the planner knows of one pile; `people` are its keepers, the least lately asked first."""
+
+    row: PileRow
+    told: tuple[Told, ...]
+    last_record_id: int
+    people: tuple[Person, ...]
+    said: tuple[Said, ...]
+
+
+def plan(store: Store, at: datetime, look: Look) -> int:
+    """Look at every pile and person that is due by `at`; how many nudges were put into the outbox."""
+    added = 0
+    while True:
+        with store.work(reading=True) as work:
+            views = [_view(work, row) for row in work.piles.to_look_at(at, BATCH)]
+            people = work.people.to_look_at(at, BATCH)
+        if not views and not people:
+            return added
+        cases = [(view, _case(view, look, at)) for view in views]
+        for view, case in sorted(cases, key=_most_gained_first):
+            added += _settle(store, view, case, at)
+        for person in people:
+            added += _begin(store, person.id, at)
+
+
+def answered(work: Work, pile_id: int, kind: Kind) -> None:
+    """A record of this kind came in: hold back the nudges that would ask for what is done."""
+    done = {f"nudge.{key}" for key in answered_by(kind)}
+    for row in work.outbox.about(pile_id):
+        if row.lines and row.lines[0].key in done:
+            work.outbox.hold_back(row.id, "done meanwhile")
+
+
+def _view(work: Work, row: PileRow) -> View:
+    about = work.outbox.about(row.id)
+    asked_at = {each.person_id: each.id for each in about}
+    people = [work.people.get(keeper.person_id) for keeper in work.piles.keepers(row.id)]
+    return View(
+        row=row,
+        told=tuple(work.piles.records(row.id)),
+        last_record_id=work.piles.last_record_id(row.id),
+        people=tuple(sorted(people, key=lambda person: asked_at.get(person.id, 0))),
+        said=tuple(Said(key_of(each), each.sent_at or each.due_at) for each in about),
+    )
+
+
+def _case(view: View, look: Look, at: datetime) -> Case | datetime | None:
+    """The pile with its forecast; or, where none is needed, when to look again (None: when told of)."""
+    reachable = [person for person in view.people if person.standing == "joined"]
+    if not reachable or "built" not in view.row.setup:
+        return None
+    if (wait := _too_soon(view, reachable, at)) is not None:
+        return wait
+    try:
+        outlook, actions = look(
+            view.row, [each.record for each in view.told], local(at, view.row.zone).date()
+        )
+    except WarmheapError as trouble:
+        log.warning("action=look pile=%s trouble=%s", view.row.id, trouble)
+        return at + timedelta(days=LOOK_EVERY_DAYS["old"])
+    return Case(view.row, view.told, outlook, actions, view.said, at)
+
+
+def _too_soon(view: View, people: Sequence[Person], at: datetime) -> datetime | None:
+    """Until when nothing can be said: nobody is in their hours, or the reply has just said it."""
+    urgent = recheck(view.told, view.said)
+    if urgent is not None and urgent.due_at <= at:
+        return None
+    spoken = [person.last_heard_at for person in people if person.last_heard_at is not None]
+    heard = min(spoken) if len(spoken) == len(people) else None
+    told = view.told[-1].said_at if view.told else None
+    quiet_until = max((moment + OWN_WORDS for moment in (heard, told) if moment is not None), default=at)
+    allowed = min(next_allowed(max(at, quiet_until), person) for person in people)
+    if allowed <= at:
+        return None
+    return min(allowed, urgent.due_at) if urgent is not None else allowed
+
+
+def _most_gained_first(looked: tuple[View, Case | datetime | None]) -> float:
+    """Of several piles of one person, the one with the most to gain goes first."""
+    case = looked[1]
+    if not isinstance(case, Case):
+        return 0.0
+    return -max((due.gain_days or 0.0 for due in agenda(case) if due.due_at <= case.at), default=0.0)
+
+
+def _settle(store: Store, view: View, case: Case | datetime | None, at: datetime) -> int:
+    """Store what follows from a look, unless something was told of the pile since; how many nudges."""
+    with store.work() as work:
+        if work.piles.last_record_id(view.row.id) != view.last_record_id:
+            work.piles.look_again(view.row.id, at)
+            added = 0
+        elif isinstance(case, Case):
+            added, again = _tell(work, view, case)
+            work.piles.look_again(view.row.id, again)
+        else:
+            work.piles.look_again(view.row.id, case)
+            added = 0
+        work.commit()
+    return added
+
+
+def _tell(work: Work, view: View, case: Case) -> tuple[int, datetime | None]:
+    """Say the one thing that is most worth saying, if restraint lets it; and when to look again."""
+    dues = agenda(case)
+    now = [due for due in dues if due.due_at <= case.at]
+    added = sum(_warn(work, view, case, due) for due in now if due.urgent)
+    verdict: Held | None = None
+    for due, people in _offers(work, view, case, [due for due in now if not due.urgent]):
+        verdict = _offer(work, case, due, people)
+        if verdict is None:
+            free_on = case.today + timedelta(_phase(case).gap_days)
+            return added + 1, _again(view, case, dues, on_wall(free_on, time.min, case.row.zone))
+        if verdict.until is not None:
+            break
+    later = verdict.until if verdict is not None else None
+    return added, _again(view, case, dues, later)
+
+
+def _offers(work: Work, view: View, case: Case, dues: Sequence[Due]) -> list[tuple[Due, Sequence[Person]]]:
+    """What may be said to whom: a keeper back from a pause or long silent gets that first, alone."""
+    people = [person for person in view.people if person.standing == "joined"]
+    for person in people:
+        paused_until = person.paused_until
+        if paused_until is not None and paused_until <= local(case.at, person.zone).date():
+            return [(case.due("back", "back"), [person])]
+        if (
+            not case.harvested
+            and not case.asleep
+            and wants_restart(person, _recent(work, person, case.at), case.at)
+        ):
+            return [(case.due("restart", "restart"), [person])]
+    return [(due, people) for due in dues]
+
+
+def _offer(work: Work, case: Case, due: Due, people: Sequence[Person]) -> Held | None:
+    """Give it to the first keeper who may have it; else write down why the first one does not get it."""
+    refused: Held | None = None
+    for person in people:
+        held = held_back(person, due.key, _phase(case), _recent(work, person, case.at), case.at)
+        allowed = next_allowed(case.at, person)
+        if held is None and allowed > case.at:
+            held = Held("outside their hours", allowed)
+        if held is None:
+            _add(work, case, due, person)
+            return None
+        refused = refused or held
+    assert refused is not None
+    _hold(work, case.row, due, people[0], refused, case.at)
+    return refused
+
+
+def _add(work: Work, case: Case, due: Due, person: Person) -> None:
+    if due.key == "back":
+        work.people.change(person.id, paused_until=None)
+    _put(work, person, due, case.at, case.row)
+
+
+def _warn(work: Work, view: View, case: Case, due: Due) -> bool:
+    """A matter of safety goes to the keeper who told of it, at any hour."""
+    teller = next(
+        (person for person in view.people if view.told and person.id == view.told[-1].said_by), view.people[0]
+    )
+    return _put(work, teller, due, case.at, case.row)
+
+
+def _put(work: Work, person: Person, due: Due, at: datetime, row: PileRow | None) -> bool:
+    """Put a nudge into the outbox; False where it is there already."""
+    ask, options = QUESTIONS.get(due.key, (None, ()))
+    if ask == "reading" and person.thermometer is False:
+        options = _FEEL
+    pile_id = row.id if row is not None else None
+    opens = {"ask": ask, "options": list(options), "pile": pile_id} if ask else None
+    day = local(at, row.zone if row is not None else person.zone).date()
+    added = work.outbox.add(
+        person.id,
+        "warning" if due.urgent else "nudge",
+        [_line(work, person, due, row)],
+        due_at=at,
+        unique_key=f"nudge.{due.key}:{f'pile {pile_id}' if row else f'person {person.id}'}:{day}",
+        reason=due.reason,
+        pile_id=pile_id,
+        options=options,
+        opens=opens,
+        expires_at=at + STALE_AFTER,
+    )
+    return added is not None
+
+
+def _line(work: Work, person: Person, due: Due, row: PileRow | None) -> Line:
+    """The nudge in key and values; the pile's name only where the person keeps several."""
+    values = due.values | {"thermometer": person.thermometer is not False}
+    piles = work.piles.of(person.id) if row is not None else []
+    if len(piles) > 1:
+        mine = next(pile for pile in piles if row is not None and pile.id == row.id)
+        values["pile"] = mine.name or str(mine.number)
+    return Line(f"nudge.{due.key}", values)
+
+
+def _hold(work: Work, row: PileRow | None, due: Due, person: Person, held: Held, at: datetime) -> None:
+    """Write down, once a week for each reason, what was not said and why."""
+    year, week, _ = local(at, person.zone).isocalendar()
+    about = f"pile {row.id}" if row is not None else f"person {person.id}"
+    work.outbox.hold(
+        person.id,
+        "nudge",
+        [_line(work, person, due, row)],
+        due_at=at,
+        unique_key=f"held.{due.key}:{about}:{held.why}:{year}-{week}",
+        reason=due.reason,
+        why_not=held.why,
+        pile_id=row.id if row is not None else None,
+    )
+
+
+def _again(view: View, case: Case, dues: Sequence[Due], not_before: datetime | None) -> datetime:
+    """When to look at the pile next: at what lies ahead, at a keeper's hour, tomorrow at the soonest."""
+    every = LOOK_EVERY_DAYS["young" if case.age_days < YOUNG_DAYS else "old"]
+    ahead = [due.due_at for due in dues if due.due_at > case.at and not due.urgent]
+    routine = on_wall(case.today + timedelta(every), time.min, case.row.zone)
+    tomorrow = on_wall(case.today + timedelta(1), time.min, case.row.zone)
+    candidate = max(not_before or min([*ahead, routine]), tomorrow)
+    people = [person for person in view.people if person.standing == "joined"]
+    morning = min(next_allowed(candidate, person) for person in people)
+    return min([morning, *(due.due_at for due in dues if due.urgent and due.due_at > case.at)])
+
+
+def _begin(store: Store, person_id: int, at: datetime) -> int:
+    """Look at a person who has just joined or come back: wake their piles, or help them to start one."""
+    with store.work() as work:
+        person = work.people.get(person_id)
+        piles = work.piles.of(person_id)
+        for row in piles:
+            work.piles.look_again(row.id, at)
+        added, again = (0, None) if piles or person.standing != "joined" else _start(work, person, at)
+        work.people.change(person_id, next_look_at=again)
+        work.commit()
+    return added
+
+
+def _start(work: Work, person: Person, at: datetime) -> tuple[int, datetime | None]:
+    """Somebody without a pile: one offer on each of two days, then quiet."""
+    joined_at = person.joined_at or at
+    offers = [row for row in work.outbox.unprompted_since(person.id, joined_at) if key_of(row) == "start"]
+    if len(offers) == len(START_DAYS):
+        return 0, None
+    due_at = joined_at + timedelta(START_DAYS[len(offers)])
+    allowed = next_allowed(max(due_at, at), person)
+    if allowed > at:
+        return 0, allowed
+    due = Due("start", due_at, {}, {"why": "start"})
+    held = held_back(person, "start", BEFORE, _recent(work, person, at), at)
+    if held is None:
+        _put(work, person, due, at, None)
+        return 1, at + timedelta(days=1)
+    _hold(work, None, due, person, held, at)
+    return 0, held.until or at + timedelta(days=LOOK_EVERY_DAYS["old"])
+
+
+def _recent(work: Work, person: Person, at: datetime) -> list[OutRow]:
+    return work.outbox.unprompted_since(person.id, at - LONGEST)
+
+
+def _phase(case: Case) -> Phase:
+    return phase_of(case.age_days, case.outlook.stage, case.harvested)
