@@ -93,7 +93,11 @@ class Material:
 
     @property
     def carbon(self) -> float:
-        """Carbon [kg C/kg dry]: nitrogen times C:N, or from the ash where C:N says nothing."""
+        """Carbon [kg C/kg dry]: nitrogen times C:N, or from the ash where C:N says nothing.
+
+        More than matter can hold for sawdust and bark, whose printed means are of different samples: the
+        printed ratio is kept.
+        """
         return self.volatile / ORGANIC_PER_CARBON if self.c_n is None else self.nitrogen * self.c_n
 
     @property

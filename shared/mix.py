@@ -278,9 +278,9 @@ def improve(parts: Sequence[Part], browns: Material, greens: Material) -> Remedy
 def _kg_of_greens(mix: Mix, greens: Material) -> float:
     """Greens towards C:N 30, stopping where the mix would get too wet."""
     for_ratio = kg_for_c_n(mix, greens)
-    if mix.moisture >= NEARLY_WET or greens.moisture <= NEARLY_WET:
+    if greens.moisture <= NEARLY_WET:
         return for_ratio
-    return min(for_ratio, kg_for_moisture(mix, greens, NEARLY_WET))
+    return min(for_ratio, kg_for_moisture(mix, greens, NEARLY_WET)) if mix.moisture < NEARLY_WET else 0.0
 
 
 def _kg_of_browns(mix: Mix, browns: Material) -> float:
