@@ -11,12 +11,13 @@ from typing import Any
 from bot.conversation.keeper import alert, bed_covered_m2, built_on, next_step, tell_range
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Ask
+from shared.care import WHYS, Do, stop_adding_date
 from shared.forecast import Forecast, Habit
 from shared.materials import Material, all_materials, material
 from shared.mix import improve, parts_of
 from shared.pile import Ingredient
 from shared.units import BUCKET_L
-from storage.outbox import Line
+from storage.outbox import Line, OutRow
 
 Answerer = Callable[[Known, KnownPile, Ask, Outcome], None]
 General = Callable[[Known, Ask, Outcome], None]
@@ -189,7 +190,6 @@ HABITS: Mapping[str, Habit] = {
 def stop_adding(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
     """The last day for adding, so that all of it is ready by the wished day."""
     outlook, _ = known.look(pile.row, pile.records, known.today)
-    needed = outlook.ready.p90 - known.today
     if ask.on is None:
         outcome.say(
             "stop_adding.when",
@@ -197,7 +197,7 @@ def stop_adding(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> No
             last_about=outlook.ready.p90.isoformat(),
         )
         return
-    last_day = ask.on - needed
+    last_day = stop_adding_date(outlook, ask.on)
     if last_day < known.today:
         outcome.say("stop_adding.late", last_about=outlook.ready.p90.isoformat())
     else:
@@ -207,12 +207,30 @@ def stop_adding(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> No
 def why(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """The real inputs of the last nudge, or of the next step where none was sent."""
     outlook, actions = known.look(pile.row, pile.records, known.today)
-    if known.last is not None and known.last.pile_id == pile.row.id and known.last.reason.get("why"):
-        numbers = {name: value for name, value in known.last.reason.items() if name != "why"}
-        outcome.lines.append(Line(f"why.{known.last.reason['why']}", numbers))
+    if known.last is not None and known.last.pile_id == pile.row.id:
+        outcome.lines.append(why_nudged(known.last))
     else:
         outcome.lines.append(Line(f"why.{actions[0].do}.{actions[0].why}", dict(actions[0].numbers)))
     outcome.say("why.rests_on", facts=rests_on(pile, outlook))
+
+
+def why_nudged(nudge: OutRow) -> Line:
+    """The reason with which a nudge was sent: that of the work it asks for, or of the nudge itself."""
+    code = nudge.reason["why"]
+    work = next((WORK_OF[line.key] for line in nudge.lines if line.key in WORK_OF), None)
+    key = f"why.{work}.{code}" if work and (work, code) in WHYS else f"why.nudge.{code}"
+    return Line(key, {name: value for name, value in nudge.reason.items() if name != "why"})
+
+
+WORK_OF: Mapping[str, Do] = {
+    "nudge.turn": "turn",
+    "nudge.turn_water": "turn",
+    "nudge.water": "water",
+    "nudge.browns": "add_browns",
+    "nudge.greens": "add_greens",
+    "nudge.cover": "cover",
+}
+"""The work that a nudge asks for."""
 
 
 def rests_on(pile: KnownPile, outlook: Forecast) -> list[dict[str, Any]]:

@@ -224,7 +224,7 @@ def stands(known: Known, values: Mapping[str, Any], outlook: Forecast) -> list[L
         lines.append(Line("pile.small", {}))
     lines.append(Line(mix_verdict(outlook), {}))
     row = new_row(known, values)
-    lines.append(range_line(KnownPile(row, (), (), {}), outlook.ready, again=False))
+    lines.append(range_line(KnownPile(row, (), (), {}), outlook.ready, known.today, again=False))
     return lines
 
 
@@ -288,7 +288,7 @@ def change_set_up(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outc
     outlook, _ = known.look(row, pile.records, known.today)
     outcome.told_ready[pile.row.id] = (outlook.ready.p10, outlook.ready.p90)
     if values.get("fed") or set(values) & {"length_m", "height_m"}:
-        outcome.lines.append(range_line(KnownPile(row, (), (), {}), outlook.ready, again=False))
+        outcome.lines.append(range_line(KnownPile(row, (), (), {}), outlook.ready, known.today, again=False))
     if setup.thermometer is None and known.waiting.get("ask") == "fill":
         ask_thermometer(known, outcome, pile.row.id)
     return True

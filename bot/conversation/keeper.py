@@ -266,7 +266,7 @@ def tell_range(pile: KnownPile, outlook: Forecast, outcome: Outcome, *, only_if_
     if only_if_moved and before is not None and not moved(before, now):
         return
     outcome.told_ready[pile.row.id] = now
-    outcome.lines.append(range_line(pile, outlook.ready, again=before is not None and only_if_moved))
+    outcome.lines.append(range_line(pile, outlook.ready, outlook.as_of, again=before is not None and only_if_moved))
 
 
 def told_before(pile: KnownPile) -> tuple[date, date] | None:
@@ -282,11 +282,13 @@ def moved(before: tuple[date, date], now: tuple[date, date]) -> bool:
     return abs(now[0] - before[0]) > slack or abs(now[1] - before[1]) > slack
 
 
-def range_line(pile: KnownPile, ready: DateRange, *, again: bool) -> Line:
+def range_line(pile: KnownPile, ready: DateRange, today: date, *, again: bool) -> Line:
     """A range in words: by days where it is narrow, by thirds of months where it is not."""
     fed = ".fed" if pile.row.setup.get("fed") else ""
     if ready.open:
         return Line(f"range.open{fed}", {"first_about": ready.p10.isoformat()})
+    if ready.p10 <= today:
+        return Line(f"range.by{fed}", {"last_about": max(ready.p90, today).isoformat()})
     if ready.p90 - ready.p10 <= EXACT_WIDTH:
         values = {"first_on": ready.p10.isoformat(), "last_on": ready.p90.isoformat()}
         return Line(f"range.days{fed}" + (".again" if again and not fed else ""), values)

@@ -62,7 +62,7 @@ class Voice:
 
     def say(self, lines: Sequence[Line], between: str = "\n") -> str:
         """The text of some lines."""
-        return between.join(text for line in lines if (text := self.line(line)))
+        return between.join(text[:1].upper() + text[1:] for line in lines if (text := self.line(line)))
 
     def line(self, line: Line) -> str:
         """One line. Raises KeyError where the catalogue lacks the key or the line a value."""
