@@ -430,14 +430,20 @@ def how_measure(known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("how_measure" if known.person.thermometer is not False else "how_feel")
 
 
-def who_did(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+def who_did(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """Who turned it last, and when."""
     last = next((told for told in reversed(pile.told) if told.record.kind == "turned"), None)
     if last is None:
         outcome.say("who_did.nobody")
         return
-    name = pile.names.get(last.said_by) or "?"
-    outcome.say("who_did", name=name, on_on=last.record.on.isoformat())
+    on = last.record.on.isoformat()
+    name = pile.names.get(last.said_by)
+    if last.said_by == known.person.id:
+        outcome.say("who_did.you", on_on=on)
+    elif name:
+        outcome.say("who_did", name=name, on_on=on)
+    else:
+        outcome.say("who_did.other", on_on=on)
 
 
 def share(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
@@ -455,11 +461,10 @@ def rename(_known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
 
 def tally(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """Who turned how often: shown when asked, never pushed."""
-    counts: dict[str, int] = {}
+    counts: dict[int, int] = {}
     for told in pile.told:
         if told.record.kind == "turned":
-            name = pile.names.get(told.said_by) or "?"
-            counts[name] = counts.get(name, 0) + 1
+            counts[told.said_by] = counts.get(told.said_by, 0) + 1
     if not counts:
         outcome.say("who_did.nobody")
         return

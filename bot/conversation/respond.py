@@ -85,7 +85,7 @@ def gather(work: Work, desk: Desk, person: Person, local: datetime) -> Known:
     piles = []
     for row in work.piles.of(person.id):
         keepers = tuple(work.piles.keepers(row.id))
-        names = {keeper.person_id: work.people.get(keeper.person_id).name or "?" for keeper in keepers}
+        names = {keeper.person_id: work.people.get(keeper.person_id).name for keeper in keepers}
         piles.append(KnownPile(row, tuple(work.piles.records(row.id)), keepers, names))
     last = work.outbox.last_nudge(person.id)
     return Known(person, desk.profile, local, tuple(piles), desk.look, last)

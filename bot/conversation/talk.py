@@ -29,7 +29,7 @@ class KnownPile:
     row: PileRow
     told: tuple[Told, ...]
     keepers: tuple[Keeper, ...]
-    names: Mapping[int, str]
+    names: Mapping[int, str | None]
 
     @property
     def records(self) -> tuple[Record, ...]:
