@@ -468,9 +468,11 @@ def tally(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     if not counts:
         outcome.say("who_did.nobody")
         return
-    outcome.say(
-        "tally", facts=[{"key": "tally.one", "values": {"name": name, "n": n}} for name, n in counts.items()]
-    )
+    shares = [
+        {"key": "tally.one", "values": {"name": pile.names.get(who) or f"#{number}", "n": n}}
+        for number, (who, n) in enumerate(counts.items(), 1)
+    ]
+    outcome.say("tally", facts=shares)
 
 
 ABOUT_PILE: Mapping[str, Answerer] = {
