@@ -266,7 +266,8 @@ def tell_range(pile: KnownPile, outlook: Forecast, outcome: Outcome, *, only_if_
     if only_if_moved and before is not None and not moved(before, now):
         return
     outcome.told_ready[pile.row.id] = now
-    outcome.lines.append(range_line(pile, outlook.ready, outlook.as_of, again=before is not None and only_if_moved))
+    again = before is not None and only_if_moved
+    outcome.lines.append(range_line(pile, outlook.ready, outlook.as_of, again=again))
 
 
 def told_before(pile: KnownPile) -> tuple[date, date] | None:
