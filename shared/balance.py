@@ -49,7 +49,7 @@ TRAITS = np.dtype(
         (name, "f8")
         for name in (
             "fast_per_day moderate_per_day slow_per_day mild_peak growth_per_day nitrogen_slowing "
-            "heat_mj_per_kg conductivity film draught shell_share mixing turn_loss settling settling_days "
+            "heat_mj_per_kg conductivity film draught shell_share mixing turn_loss settling settling_days reach_floor reach_days "
             "catch_share et_share plan_m2 holding_moisture creep_per_day turn_every_days water_chance water_l "
             "water_below"
         ).split()
@@ -63,6 +63,7 @@ DONE_DAYS = 5
 REST_DAYS = 7
 
 FAR_DAYS = 1e9
+TIRING_DAYS = 300.0  # keepers turn half as often after so long; assumed
 WARMING_STEP_K = 5.0  # a step is so short that heat alone moves the core by less than this
 MOST_STEPS = 8
 LATENT_MJ_PER_KG = 2.4
@@ -137,15 +138,17 @@ def _outlet_humidity(temp_c: float, wetness: float) -> float:
 
 
 @compiled
-def _step(pile: Any, traits: Any, air_c: float, w_air: float, volume: float, days: float) -> None:
+def _step(
+    pile: Any, traits: Any, air_c: float, w_air: float, still_air: float, inner: float, outer: float, days: float
+) -> None:
     """One step of heat, matter and the water that the draught carries off.
 
     Air enters through the shell and leaves through the core. Temperatures: one linearly implicit step
-    (the slope of biological heat counts where it damps).
+    (the slope of biological heat counts where it damps). `still_air` is the draught without a rise
+    [kg/day], `inner` and `outer` are conductances [MJ/day K].
     """
     core, shell = pile.core, pile.shell
-    free = pile.free_air
-    flow = traits.draught * heat.draught_kg_per_day(volume, core.temp_c - air_c, free)
+    flow = still_air * heat.draught_share(core.temp_c - air_c)
 
     f_shell = decay.temperature_factor(shell.temp_c, traits.mild_peak)
     f_core = decay.temperature_factor(core.temp_c, traits.mild_peak)
@@ -164,11 +167,6 @@ def _step(pile: Any, traits: Any, air_c: float, w_air: float, volume: float, day
     slope_shell = heat.enthalpy_mj(shell.temp_c + 1.0, _outlet_humidity(shell.temp_c + 1.0, wet_shell)) - h_shell
     slope_core = heat.enthalpy_mj(core.temp_c + 1.0, _outlet_humidity(core.temp_c + 1.0, wet_core)) - h_core
 
-    joule = heat.MJ_PER_DAY_PER_W
-    inner = joule * heat.core_conductance_w_per_k(volume, traits.shell_share, traits.conductivity)
-    outer = joule * heat.shell_conductance_w_per_k(
-        volume, traits.shell_share, traits.conductivity, traits.film
-    )
     c_core = heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))
     c_shell = heat.heat_capacity_mj_per_k(shell.water_kg, dry_kg(shell))
     made = traits.heat_mj_per_kg
@@ -321,6 +319,9 @@ def live_a_day(pile: Any, traits: Any, air_c: float, w_air: float) -> float:
     outer = traits.shell_share
     pile.free_air = _slow_down(pile.core, volume * (1.0 - outer), settled, traits.nitrogen_slowing)
     _slow_down(pile.shell, volume * outer, settled, traits.nitrogen_slowing)
+    reach = decay.reach(pile.days_since_turn, traits.reach_floor, traits.reach_days)
+    pile.core.slowing *= reach
+    pile.shell.slowing *= reach
     core = pile.core
     made = traits.heat_mj_per_kg * _burning(core, traits, core.slowing * pile.activity)
     made *= decay.temperature_factor(core.temp_c, traits.mild_peak)
@@ -329,10 +330,13 @@ def live_a_day(pile: Any, traits: Any, air_c: float, w_air: float) -> float:
     steps = min(MOST_STEPS, 1 + int(restless / WARMING_STEP_K))
     if pile.activity < 1.0:
         steps = MOST_STEPS
+    still_air = traits.draught * heat.still_draught_kg_per_day(volume, pile.free_air)
+    inner = heat.core_conductance_w_per_k(volume, outer, traits.conductivity) * heat.MJ_PER_DAY_PER_W
+    skin = heat.shell_conductance_w_per_k(volume, outer, traits.conductivity, traits.film) * heat.MJ_PER_DAY_PER_W
     total = 0.0
     for _ in range(steps):
         before = pile.core.temp_c
-        _step(pile, traits, air_c, w_air, volume, 1.0 / steps)
+        _step(pile, traits, air_c, w_air, still_air, inner, skin, 1.0 / steps)
         total += 0.5 * (before + pile.core.temp_c)
     pile.days_since_turn += 1.0
     return total / steps
@@ -354,7 +358,7 @@ def keep(pile: Any, traits: Any, day: float, air_c: float) -> None:
     """What the keeper is taken to do at the end of a day to come."""
     if day >= pile.next_turn:
         turn(pile, traits, air_c)
-        pile.next_turn = day + traits.turn_every_days * (0.5 + _chance(pile))
+        pile.next_turn = day + traits.turn_every_days * (0.5 + _chance(pile)) * (1.0 + day / TIRING_DAYS)
     if air_c > 0.0 and _chance(pile) < traits.water_chance:
         both = pile.core.water_kg + pile.shell.water_kg
         if moisture.moisture_of(both, dry_kg(pile.core) + dry_kg(pile.shell)) < traits.water_below:

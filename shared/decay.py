@@ -84,6 +84,14 @@ def nitrogen_factor(c_n: float) -> float:
 
 
 @compiled
+def reach(days_since_turn: float, floor: float, reach_days: float) -> float:
+    """Share of the matter that is in reach of air, water and microbes [-]: all of it when just turned, then
+    less as it mats, dries in pockets and airs through channels; set so that an unturned pile needs over half
+    a year where a weekly turned one needs 10-12 weeks (common practice)."""
+    return floor + (1.0 - floor) * exp(-days_since_turn / reach_days)
+
+
+@compiled
 def share_left(rate_per_day: float, days: float) -> float:
     """What a first-order loss leaves of a pool [-]."""
     return exp(-rate_per_day * days)

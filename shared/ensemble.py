@@ -22,8 +22,8 @@ KEPT = 128  # drawn from them by weight, and run into the future
 # What differs from member to member: median and spread, "log" as the standard deviation of the logarithm.
 # Medians are the fact sheet's recommended set; spreads are its ranges read as about 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
-    "fast_per_day": ("log", decay.FAST_PER_DAY, 0.25),
-    "moderate_per_day": ("log", decay.MODERATE_PER_DAY, 0.25),
+    "fast_per_day": ("log", decay.FAST_PER_DAY, 0.30),
+    "moderate_per_day": ("log", decay.MODERATE_PER_DAY, 0.30),
     "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
     "mild_peak": ("log", 0.70, 0.12),
     "growth_per_day": ("log", decay.GROWTH_PER_DAY, 0.30),
@@ -36,6 +36,8 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "turn_loss": ("even", 0.35, 0.10),
     "settling": ("even", 0.70, 0.15),
     "settling_days": ("log", 20.0, 0.40),
+    "reach_floor": ("even", 0.50, 0.20),
+    "reach_days": ("log", 25.0, 0.40),
     "catch_share": ("log", 0.45, 0.35),
     "et_share": ("log", moisture.ET_FACTOR, 0.30),
     "holding_moisture": ("even", moisture.HOLDING_MOISTURE, 0.03),
@@ -46,6 +48,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "fast_share": ("log", 1.0, 0.20),
     "moderate_share": ("log", 1.0, 0.15),
     "c_n": ("log", 1.0, 0.15),
+    "nitrogen_need": ("even", 0.45, 0.3),
     "wetter": ("even", 0.0, 0.05),
     "pieces": ("log", 1.0, 0.15),
     "probe_gain": ("log", 1.0, 0.06),
@@ -60,6 +63,8 @@ BOUNDS = {
     "mixing": (0.5, 1.0),
     "turn_loss": (0.1, 0.6),
     "settling": (0.1, 0.97),
+    "reach_floor": (0.03, 1.0),
+    "nitrogen_need": (0.0, 1.5),
     "catch_share": (0.02, 1.0),
     "holding_moisture": (0.6, 0.78),
 }
@@ -140,7 +145,7 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
     speed = own["pieces"] * PIECES_SPEED[pile.pieces or "mixed"]
     traits["fast_per_day"] *= speed
     traits["moderate_per_day"] *= speed
-    traits["nitrogen_slowing"] = [decay.nitrogen_factor(value) for value in c_n]
+    traits["nitrogen_slowing"] = [decay.nitrogen_factor(value) for value in c_n] ** own["nitrogen_need"]
     traits["et_share"] *= weather.SHADE_FACTOR[pile.shade or "part"]
     if pile.bin:
         traits["catch_share"] = np.minimum(1.0, traits["catch_share"] * weather.CATCH["dished"] / weather.CATCH["domed"])
@@ -182,8 +187,8 @@ def settle_habit(likely: Likely, pile: Pile, history: History) -> None:
     """
     intended_days = INTENDED_DAYS[pile.turning or "fortnightly"]
     weight = 0.3 if pile.turning == "never" else (1.0 if pile.turning is None else 2.0)
-    turns = _rate(len(history.turned), history.today, 0.75 / intended_days, weight, likely.own["turn_habit"])
-    waters = _rate(len(history.watered), history.today, 1.0 / 40.0, 0.5, likely.own["water_habit"])
+    turns = _rate(len(history.turned), history.today, KEPT_PROMISE / intended_days, weight, likely.own["turn_habit"])
+    waters = _rate(len(history.watered), history.today, 1.0 / WATER_WHEN_DRY_DAYS, 0.5, likely.own["water_habit"])
     likely.traits["turn_every_days"] = 1.0 / turns
     likely.traits["water_chance"] = np.minimum(1.0, waters)
     last = max(history.turned, default=0)
@@ -193,7 +198,9 @@ def settle_habit(likely: Likely, pile: Pile, history: History) -> None:
     likely.piles["next_turn"] = history.today + np.where(gap > waited, gap - waited, overdue)
 
 
-INTENDED_DAYS = {"weekly": 7.0, "fortnightly": 14.0, "monthly": 30.0, "never": 400.0}
+INTENDED_DAYS = {"weekly": 7.0, "fortnightly": 14.0, "monthly": 30.0, "never": 700.0}
+KEPT_PROMISE = 0.65
+WATER_WHEN_DRY_DAYS = 80.0
 
 
 def _rate(count: int, days: int, prior_per_day: float, weight: float, z: Array) -> Array:

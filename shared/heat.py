@@ -74,8 +74,12 @@ def _mean_rises(shell_share: float) -> tuple[float, float]:
 
 
 @compiled
-def draught_kg_per_day(volume_m3: float, rise_k: float, free_air: float) -> float:
-    """Natural draught through a pile [kg dry air/day]: V^(2/3) (6 + 1.0 ΔT), less where pores close."""
-    open_share = min(1.0, max(0.05, free_air / 0.4))
-    rise = max(0.0, rise_k)
-    return volume_m3 ** (2.0 / 3.0) * (DRAUGHT_BASE_KG_PER_DAY + DRAUGHT_PER_K * rise) * open_share
+def still_draught_kg_per_day(volume_m3: float, free_air: float) -> float:
+    """Natural draught through a pile as warm as the air [kg dry air/day]: 6 V^(2/3), less where pores close."""
+    return DRAUGHT_BASE_KG_PER_DAY * volume_m3 ** (2.0 / 3.0) * min(1.0, max(0.05, free_air / 0.4))
+
+
+@compiled
+def draught_share(rise_k: float) -> float:
+    """Draught at a rise over the air, relative to none: (6 + 1.0 ΔT)/6 [-]."""
+    return 1.0 + DRAUGHT_PER_K / DRAUGHT_BASE_KG_PER_DAY * max(0.0, rise_k)
