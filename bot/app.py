@@ -68,11 +68,15 @@ class Warmheap:
         """Send what is due."""
         await self._sender.send_due(self.clock.now())
 
+    async def catch_up(self) -> None:
+        """Answer what waits, and send what is due."""
+        await asyncio.to_thread(self.answer)
+        await self.send()
+
     async def hear(self, incoming: Incoming) -> None:
         """A message from its arrival to the replies."""
         await asyncio.to_thread(self.take, incoming)
-        await asyncio.to_thread(self.answer)
-        await self.send()
+        await self.catch_up()
 
     def _answer(self, incoming_id: int, incoming: Incoming) -> None:
         try:
@@ -123,6 +127,7 @@ async def _chat(console: Console, clock: Clock) -> None:
         await warmheap.worker.start()
         try:
             with console.window():
+                await warmheap.catch_up()  # what was stored, and not answered, when the program last ended
                 async for text in console.lines():
                     await warmheap.hear(console.incoming(text, clock.now()))
         finally:
@@ -179,8 +184,7 @@ async def _answer_when(arrived: asyncio.Event, warmheap: Warmheap) -> None:
         await arrived.wait()
         arrived.clear()
         try:
-            await asyncio.to_thread(warmheap.answer)
-            await warmheap.send()
+            await warmheap.catch_up()
         except StorageTrouble as trouble:
             log.warning("action=answer trouble=%s", trouble)
             await asyncio.sleep(AGAIN_S)
