@@ -131,7 +131,7 @@ def act(
     **more: float,
 ) -> Action:
     known = {
-        "core_c": now.core_c if now.alarm.core_c is None else max(now.core_c, now.alarm.core_c),
+        "core_c": now.core_c,
         "air_c": now.air_c,
         "peak_c": now.peak_c,
         "moisture": now.moisture,
@@ -147,7 +147,7 @@ def act(
         "days_since_heard": float(now.heard_days_ago),
         "days_since_water": float(now.watered_days_ago or 0),
         "days_since_harvest": float(now.harvested_days_ago or 0),
-        "days_since_danger": float((now.outlook.as_of - (now.alarm.on or now.outlook.as_of)).days),
+        "days_since_danger": float(now.days_since_danger),
         **more,
     }
     return Action(do, why, on, litres, gain_days, {name: known[name] for name in WHYS[do, why]})

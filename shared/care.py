@@ -19,11 +19,12 @@ from shared.situation import SMALL_M3, TURN_REST_DAYS, Situation, situation
 DRY = 0.43
 """Below 40-45 % decay slows (Cornell moisture notes): water before that by the forecast's middle."""
 DRY_FELT = 0.45
-DRY_CURING = 0.33
+DRY_CURING = 0.35
 SOGGY = 0.65
 """Above this most mixes lose their air (Rynk 1992, 2022)."""
 TOO_BROWN, TOO_RICH = 40.0, 20.0
 MIX_EVERY_DAYS = 7
+FORGET_DANGER_DAYS = 14
 WORTH_DAYS, WORTH_DAYS_UNTURNED = 2.0, 7.0
 """Days by which `ready` must come sooner to be worth half an hour with the fork; more for a keeper who
 never turns."""
@@ -53,24 +54,29 @@ def stay_back(now: Situation) -> Actions:
     """Smoke, flame, a burnt smell or 77 °C: stay back, and nothing else."""
     if now.alarm.level != "stay_back" or now.alarm.settled:
         return ()
-    return (act(now, "keep_away", "smoke" if now.alarm.cause == "smoke" else "danger_heat"),)
+    if now.alarm.cause == "smoke":
+        return (act(now, "keep_away", "smoke"),)
+    return (act(now, "keep_away", "danger_heat", core_c=now.alarm_c),)
 
 
 def cool_down(now: Situation) -> Actions:
     """From 71 °C: water first where it is dry, turn, and look again in a day; never greens."""
     if now.alarm.level != "cool_down" or now.alarm.settled:
         return ()
-    recheck = act(now, "measure", "recheck_heat", on=now.in_days(1))
     if now.turned_since_alarm:
-        return (act(now, "measure", "recheck_heat"),)
+        day = now.in_days(1) if now.turned_days_ago == 0 else None
+        return (act(now, "measure", "recheck_heat", on=day, core_c=now.alarm_c),)
+    job = act(now, "turn", "too_hot", core_c=now.alarm_c)
+    recheck = act(now, "measure", "recheck_heat", on=now.in_days(1), core_c=now.alarm_c)
     if now.moisture < DRY_FELT:
-        return (water(now, "too_hot_dry"), act(now, "turn", "too_hot"), recheck)
-    return (act(now, "turn", "too_hot"), recheck)
+        return (water(now, "too_hot_dry"), job, recheck)
+    return (job, recheck)
 
 
 def after_danger(now: Situation) -> Actions:
-    """A warning that no cooler reading took back: look before anything is done."""
-    if not now.alarm.settled or now.alarm.level == "watch":
+    """A warning that neither a cooler reading nor the fork took back: look before anything is done."""
+    grave = now.alarm.settled and now.alarm.level != "watch"
+    if not grave or now.turned_since_alarm or now.days_since_danger > FORGET_DANGER_DAYS:
         return ()
     return (act(now, "measure", "after_danger"),)
 
@@ -145,7 +151,7 @@ def dry(now: Situation) -> Actions:
     """Water before it is too dry, at a turn where one is due; none after water or rain of the last days."""
     limit = DRY_FELT if now.moisture_felt else DRY
     if now.outlook.stage == "curing":
-        limit = DRY_CURING if now.moisture_felt else DRY_CURING - 0.03
+        limit = DRY_CURING if now.moisture_felt else DRY_CURING - 0.05
     if "powdery" in now.told and now.moisture < 0.47:
         limit = 0.47
     if now.moisture >= limit or (now.rained and not now.moisture_felt):
@@ -189,7 +195,7 @@ def fed(now: Situation) -> Actions:
         return ()
     if now.outlook.bottom_litres >= 40:
         return (act(now, "harvest", "bottom_ready"),)
-    if now.pile.height_m >= 0.8 and now.volume_m3 >= 0.9 * now.box_m3 and now.age_days >= 90:
+    if now.full:
         return (act(now, "stop_adding", "full"),)
     if now.airless and now.may_turn and now.rested_days >= 14:
         return (turn(now, "airless"),)

@@ -53,13 +53,13 @@ def danger(core_c: float | None, *, smoke: bool = False) -> Level:
 
 def alarm(records: Sequence[Record], as_of: date) -> Alarm:
     """What the records up to `as_of` amount to. A later core reading below 66 °C takes a warning back,
-    whatever its cause; a higher one replaces a lower one."""
+    whatever its cause, and so does a cold or warm hand on a later day; a graver one replaces a lesser one."""
     standing = Alarm()
     for record in records:
         if record.on > as_of:
             continue
         level = _level(record)
-        if record.kind == "temperature" and not record.edge and level == "none":
+        if level == "none" and _cooler(record, standing):
             standing = Alarm()
         elif level != "none" and (
             LEVELS.index(level) >= LEVELS.index(standing.level) or standing.cause == "heat"
@@ -141,6 +141,12 @@ def _level(record: Record) -> Level:
     if record.kind == "temperature":
         return danger(record.core_c)
     return "none"
+
+
+def _cooler(record: Record, standing: Alarm) -> bool:
+    if record.kind == "heat_feel":
+        return record.word in ("cold", "warm") and standing.on is not None and record.on > standing.on
+    return record.kind == "temperature" and not record.edge
 
 
 def _digits_missing(

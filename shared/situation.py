@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from shared.cautions import Alarm, alarm
 from shared.forecast import Forecast
 from shared.pile import Kind, Pile, Record
+from shared.units import L_PER_M3
 
 FELT = {"dry": 0.33, "bit_dry": 0.42, "right": 0.52, "bit_wet": 0.60, "soggy": 0.69}
 """Moisture by a squeeze, wet basis: middles of the trade's bands (common practice)."""
@@ -24,6 +25,8 @@ SMALL_M3 = 0.5
 AIRLESS = 0.20
 """Air below a fifth of the volume starves decay (Haug's air-space factor falls off below 0.2 to 0.3)."""
 SOAKING_MM = 10.0
+FULL_LOOSE = 3.0
+"""Loose volumes that a bin takes in before it is full, as they settle to about a third (common practice)."""
 SEEN: frozenset[Kind] = frozenset(
     {"temperature", "heat_feel", "moisture", "smell", "texture", "height", "turned"}
 )
@@ -41,6 +44,7 @@ class Situation:
     watered_days_ago  None where never
     peak_c            warmest the core was in the last three weeks
     moisture_felt     whether `moisture` is a fresh squeeze rather than the forecast's
+    height_told_m     last height told, 0 where none was; fed_m3: loose volume told as added
     told              fresh words and pests, such as "ammonia", "matted", "flies", not yet answered by work
     """
 
@@ -52,6 +56,8 @@ class Situation:
     moisture: float
     moisture_felt: bool
     volume_m3: float
+    height_told_m: float
+    fed_m3: float
     covered: bool
     age_days: int
     rested_days: int
@@ -66,6 +72,22 @@ class Situation:
     def air_c(self) -> float:
         """Daily mean of the air."""
         return self.outlook.air_c
+
+    @property
+    def alarm_c(self) -> float:
+        """The reading that gave the alarm; the core now where there was none."""
+        return self.core_c if self.alarm.core_c is None else self.alarm.core_c
+
+    @property
+    def days_since_danger(self) -> int:
+        """Since the reading or the smoke that gave the alarm; 0 where there was none."""
+        return 0 if self.alarm.on is None else (self.outlook.as_of - self.alarm.on).days
+
+    @property
+    def full(self) -> bool:
+        """Told to stand as high as it can, or fed three times what it holds loose."""
+        poured = sum(ingredient.volume_m3 for ingredient in self.pile.ingredients) + self.fed_m3
+        return self.height_told_m >= 0.9 * self.pile.height_m or poured >= FULL_LOOSE * self.box_m3
 
     @property
     def frozen(self) -> bool:
@@ -148,6 +170,8 @@ def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situa
     heard = _days_ago(known, SEEN, outlook.as_of)
     felt = _felt_moisture(known, outlook.as_of)
     core_c = _core_c(known, outlook)
+    heights = [record.height_m for record in known if record.kind == "height" and record.height_m is not None]
+    height_m = heights[-1] if heights else None
     return Situation(
         pile=pile,
         outlook=outlook,
@@ -156,7 +180,9 @@ def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situa
         peak_c=max(core_c, _peak_c(known, outlook)),
         moisture=outlook.moisture.p50 if felt is None else felt,
         moisture_felt=felt is not None,
-        volume_m3=_volume_m3(pile, known),
+        volume_m3=_volume_m3(pile, height_m),
+        height_told_m=height_m or 0.0,
+        fed_m3=sum((record.litres or 0.0) for record in known if record.kind == "added") / L_PER_M3,
         covered=_covered(pile, known),
         age_days=age,
         rested_days=age if turned is None else turned,
@@ -235,11 +261,8 @@ def _told(records: Sequence[Record], as_of: date) -> frozenset[str]:
     return frozenset(told)
 
 
-def _volume_m3(pile: Pile, records: Sequence[Record]) -> float:
-    heights = [
-        record.height_m for record in records if record.kind == "height" and record.height_m is not None
-    ]
-    height_m = heights[-1] if heights else pile.height_m
+def _volume_m3(pile: Pile, height_told_m: float | None) -> float:
+    height_m = pile.height_m if height_told_m is None else height_told_m
     return pile.length_m * pile.width_m * height_m * (MOUND_SHARE if pile.bin is False else 1.0)
 
 
