@@ -224,8 +224,10 @@ def why_nudged(nudge: OutRow) -> Line:
 
 WORK_OF: Mapping[str, Do] = {
     "nudge.turn": "turn",
+    "nudge.turn.plain": "turn",
     "nudge.turn_water": "turn",
     "nudge.water": "water",
+    "nudge.water.plain": "water",
     "nudge.browns": "add_browns",
     "nudge.greens": "add_greens",
     "nudge.cover": "cover",
@@ -369,12 +371,14 @@ def schedule(known: Known, ask: Ask, outcome: Outcome) -> None:
         outcome.say("schedule.which")
 
 
-def not_before(_known: Known, ask: Ask, outcome: Outcome) -> None:
+def not_before(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """Nothing before an hour; who complains of an early text gets none before the usual hours."""
     if ask.at is None:
         outcome.say("schedule.which")
         return
-    outcome.changes["quiet_to"] = ask.at
-    outcome.say("schedule.not_before", at_at=ask.at.isoformat("minutes"))
+    earliest = max(ask.at, known.person.quiet_to)
+    outcome.changes["quiet_to"] = earliest
+    outcome.say("schedule.not_before", at_at=earliest.isoformat("minutes"))
 
 
 def only_about(_known: Known, ask: Ask, outcome: Outcome) -> None:

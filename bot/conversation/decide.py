@@ -324,6 +324,13 @@ def answer(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome) -> 
         ABOUT_PILE[ask.kind](known, pile, ask, outcome)
 
 
+def smoked_lately(known: Known) -> bool:
+    """Whether smoke was told of in the last days: what comes next is how it ended."""
+    records = [record for pile in known.piles for record in pile.records if record.kind == "smoke"]
+    return any((known.today - record.on).days <= SMOKE_DAYS for record in records)
+
+
+SMOKE_DAYS = 3
 CLOSING: Mapping[tuple[str, str], str] = {
     ("stop_all", "no"): "go_on",
     ("smoke", "no"): "steam",
@@ -343,6 +350,9 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         if known.waiting.get("ask") in SET_UP_ASKS:
             outcome.opens = {}
             outcome.say("skipped")
+        return
+    if smoked_lately(known):
+        outcome.say("after_smoke")
         return
     options = known.waiting.get("options") or ()
     outcome.say("did_not_follow")

@@ -287,7 +287,8 @@ def range_line(pile: KnownPile, ready: DateRange, today: date, *, again: bool) -
     """A range in words: by days where it is narrow, by thirds of months where it is not."""
     fed = ".fed" if pile.row.setup.get("fed") else ""
     if ready.open:
-        return Line(f"range.open{fed}", {"first_about": ready.p10.isoformat()})
+        values = {"first_about": ready.p10.isoformat(), "middle_about": ready.p50.isoformat()}
+        return Line(f"range.open{fed}", values)
     if ready.p10 <= today:
         return Line(f"range.by{fed}", {"last_about": max(ready.p90, today).isoformat()})
     if ready.p90 - ready.p10 <= EXACT_WIDTH:

@@ -44,11 +44,13 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
 
     at   the moment, UTC; "today" and "yesterday" are the person's, by their zone
     """
+    # a button says the id of its message and a digit: the digit is what the person means
+    said = incoming.text.rpartition(":")[2] if incoming.form == "button" else incoming.text
     with store.work() as work:
         person = work.people.by_address(incoming.channel, incoming.address)
         zone = person.zone if person else desk.profile.zone
         local = at.astimezone(ZoneInfo(zone)).replace(tzinfo=None)
-        meaning = understand(incoming.text, local, person.units if person else desk.profile.units)
+        meaning = understand(said, local, person.units if person else desk.profile.units)
         if person is None:
             person = work.people.add(
                 incoming.channel,
@@ -67,7 +69,7 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     if option is not None:
         meaning = as_said(option, meaning, local.date())
     with store.work(reading=True) as work:
-        codes = look_up(work, codes_in(incoming.text, meaning), at)
+        codes = look_up(work, codes_in(said, meaning), at)
     outcome = decide(known, meaning, codes, incoming.form)
     with store.work() as work:
         if work.inbox.handled(incoming_id, at):

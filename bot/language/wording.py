@@ -131,13 +131,13 @@ class Voice:
             return self.line(Line(("day.yesterday", "day.today", "day.tomorrow")[days + 1], {}))
         if abs(days) <= 6:
             return self.line(Line("day.weekday", {"weekday": format_date(on, "EEEE", locale=self.locale)}))
-        skeleton = "MMMMd" if abs(days) < 300 else "yMMMMd"
+        skeleton = "MMMMd" if on.year == self.today.year or abs(days) < 90 else "yMMMMd"
         return self.line(Line("day.date", {"date": format_skeleton(skeleton, on, locale=self.locale)}))
 
     def rough_day(self, _name: str, iso: str) -> str:
         """A date no finer than a third of a month: "late June"."""
         on = date.fromisoformat(iso)
-        near = abs((on - self.today).days) < 300
+        near = on.year == self.today.year or abs((on - self.today).days) < 90
         month = (
             format_date(on, "LLLL", locale=self.locale)
             if near
