@@ -6,15 +6,13 @@ listed too, with its moment, so that the planner knows when to look again.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
+from scheduler.case import Case, Due, Said
 from shared.care import Action, Do
-from shared.forecast import Forecast
 from shared.pile import Kind, Stage
-from storage.piles import PileRow, Told
+from storage.piles import Told
 
 COOL_DOWN_C = 71.0
 """From here on (160 °F) the core is looked at again in a day: the project's safety line."""
@@ -26,17 +24,25 @@ UNSURE_C = 8.0
 """Spread of the core's 80 % band from which a reading would tell much."""
 TURN_REST_DAYS, WATER_REST_DAYS = 3, 2
 """So long a turn or a watering is left to work (turning more often than every 3 days is not taught)."""
-WORTH_DAYS: Mapping[str, float] = {"turn": 3.0, "turn_water": 3.0, "water": 2.0}
-"""Days by which it must bring `ready` forward to be worth half an hour's work, or ten minutes (judgement)."""
-ASK_AGAIN_DAYS = 5
+WORTH_DAYS: Mapping[str, float] = {
+    "cooling_food_left": 1.0,
+    "stalled_food_left": 1.0,
+    "hot_mixing": 3.0,
+    "food_left": 3.0,
+}
+"""Days by which a turn must bring `ready` forward to be worth half an hour's work (judgement): few where
+the pile has lost its heat, more where it goes on by itself. Trouble is worth it whatever it gains."""
+ASK_AGAIN_DAYS: Mapping[str, int] = {"turn": 5, "turn_water": 5, "water": 5}
+ASK_AGAIN_LATER_DAYS = 14
+"""How long the same work is not asked for again; browns, greens and a cover have to be found first."""
+ENOUGH_TIMES, ENOUGH_DAYS = 3, 28
+"""Asked for so often and not done, it is left alone for long: nobody is scolded."""
 REHEAT_DAYS = (3, 10)
 """When after a turn a pile that reheats shows it."""
 LITTLE_FOOD = 0.35
 """Share of readily decomposed matter left, under which the question is whether it still reheats."""
-SLEEP_AIR_C, SLEEP_CORE_C, WAKE_AIR_C = 4.4, 10.0, 10.0
-"""Weekly means of 40 and 50 °F, core under 50 °F (common practice thresholds)."""
 NEXT_PILE_DAYS = 7
-READY_AGAIN_DAYS, READY_TIMES = 30, 2
+READY_AGAIN_DAYS, READY_TIMES = 45, 2
 
 HEAT: tuple[Kind, ...] = ("temperature", "heat_feel")
 KEY_OF: Mapping[Do, str] = {
@@ -47,6 +53,12 @@ KEY_OF: Mapping[Do, str] = {
     "cover": "cover",
 }
 """Actions that are nudged for."""
+SAME_WORK: Mapping[str, tuple[str, ...]] = {
+    "turn": ("turn", "turn_water"),
+    "turn_water": ("turn", "turn_water"),
+    "water": ("water", "turn_water"),
+}
+"""Nudges that ask for the same work."""
 DONE_BY: Mapping[str, tuple[Kind, ...]] = {
     "first_reading": HEAT,
     "reading": HEAT,
@@ -64,137 +76,6 @@ DONE_BY: Mapping[str, tuple[Kind, ...]] = {
 """The records that answer a nudge."""
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
-    """A nudge about the pile that was sent, or waits to be: its key without "nudge.", and when."""
-
-    key: str
-    at: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class Due:
-    """Something to say about a pile.
-
-    key        "turn" for the message `nudge.turn`
-    due_at     from when on it makes sense
-    values     what the wording may use: core_c, first_on, last_on, days_since_turn always; gain_days, water_l
-               and harvest_l where the key is about them
-    reason     the code `why` and the numbers that led here
-    gain_days  how much sooner the pile would be ready
-    urgent     a matter of safety: goes through at any hour, over any budget
-    """
-
-    key: str
-    due_at: datetime
-    values: dict[str, Any]
-    reason: dict[str, Any]
-    gain_days: float | None = None
-    urgent: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """One set-up pile at one moment, with the questions that the rules ask of it.
-
-    told   what holds of the pile's records, in the order told
-    said   the nudges about this pile so far, to any of its keepers
-    at     the moment, UTC; the pile's day is `outlook.as_of`
-    """
-
-    row: PileRow
-    told: Sequence[Told]
-    outlook: Forecast
-    actions: Sequence[Action]
-    said: Sequence[Said]
-    at: datetime
-    built: date = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "built", date.fromisoformat(self.row.setup["built"]))
-
-    @property
-    def today(self) -> date:
-        """The pile's day."""
-        return self.outlook.as_of
-
-    @property
-    def age_days(self) -> int:
-        """Whole days since the build."""
-        return (self.today - self.built).days
-
-    @property
-    def fed(self) -> bool:
-        """Added to as its keepers go."""
-        return bool(self.row.setup.get("fed"))
-
-    @property
-    def harvested(self) -> bool:
-        """A batch that was taken out: nothing more to do for it."""
-        return not self.fed and self.last("harvested") is not None
-
-    @property
-    def week_air_c(self) -> float:
-        """Mean of the air over the last seven days."""
-        week = [day.air_c for day in self.outlook.days if 0 <= (self.today - day.on).days < 7]
-        return sum(week) / len(week) if week else self.outlook.air_c
-
-    @property
-    def asleep(self) -> bool:
-        """Winter: too cold for anything to be worth doing, until the air is mild for a week."""
-        if self.outlook.stage == "ready":
-            return False
-        if self.told_to_sleep:
-            return self.week_air_c < WAKE_AIR_C
-        return self.week_air_c < SLEEP_AIR_C and self.outlook.core_c.p50 < SLEEP_CORE_C
-
-    @property
-    def told_to_sleep(self) -> bool:
-        """Whether the last word about winter was that the pile sleeps."""
-        slept, woke = self.last_said("sleep"), self.last_said("wake")
-        return slept is not None and (woke is None or woke < slept)
-
-    def last(self, *kinds: Kind) -> date | None:
-        """The last day on which any of this was told to have happened; a reading near the surface is none."""
-        days = [each.record.on for each in self.told if each.record.kind in kinds and not each.record.edge]
-        return max(days, default=None)
-
-    def days_since(self, *kinds: Kind) -> int:
-        """Days since then, or since the build."""
-        return (self.today - (self.last(*kinds) or self.built)).days
-
-    def last_said(self, *keys: str) -> datetime | None:
-        """When any of this was said last."""
-        return max((each.at for each in self.said if each.key in keys), default=None)
-
-    def said_within(self, days: int, *keys: str) -> bool:
-        """Whether any of this was said in the last days."""
-        last = self.last_said(*keys)
-        return last is not None and (self.today - last.astimezone(ZoneInfo(self.row.zone)).date()).days < days
-
-    def on(self, day: date) -> datetime:
-        """From when on something is due on that day of the pile; now, where the day has come."""
-        if day <= self.today:
-            return self.at
-        return datetime.combine(day, time.min, ZoneInfo(self.row.zone)).astimezone(UTC)
-
-    def due(self, key: str, why: str, on: date | None = None, **more: Any) -> Due:
-        """A due thing: the values that every wording may use, the reason with the numbers behind it."""
-        ready = self.outlook.ready
-        core_c = round(self.outlook.core_c.p50, 1)
-        common = {
-            "core_c": core_c,
-            "days_since_turn": self.days_since("turned"),
-            "first_on": ready.p10.isoformat(),
-            "last_on": ready.p90.isoformat(),
-        }
-        numbers = more.pop("numbers", {"core_c": core_c})
-        gain_days = more.get("gain_days")
-        return Due(
-            key, self.on(on or self.today), common | more, {"why": why} | dict(numbers), gain_days=gain_days
-        )
-
-
 def agenda(case: Case) -> tuple[Due, ...]:
     """What is due for a set-up pile by now or later, most important first."""
     rechecks = [again] if (again := recheck(case.told, case.said)) else []
@@ -204,7 +85,7 @@ def agenda(case: Case) -> tuple[Due, ...]:
         return (*rechecks, *next_pile(case))
     if case.asleep:
         return (*rechecks, *sleep(case))
-    rules = (wake, ready, first_reading, work, reheat, curing, reading)
+    rules = (wake, ready, first_reading, reheat, work, curing, reading)
     return (*rechecks, *(due for rule in rules for due in rule(case)))
 
 
@@ -242,11 +123,11 @@ def wake(case: Case) -> Iterator[Due]:
 
 def ready(case: Case) -> Iterator[Due]:
     """It is ready, or the bottom of a fed pile is; asked once more a month later where nobody answered."""
-    bottom = case.fed and any(action.do == "harvest" for action in due_now(case))
+    bottom = case.fed and case.outlook.bottom_litres > 0 and any(a.do == "harvest" for a in due_now(case))
     if case.outlook.stage != "ready" and not bottom:
         return
     times = sum(each.key == "ready" for each in case.said)
-    if case.said_within(READY_AGAIN_DAYS, "ready") or (times >= READY_TIMES and not case.fed):
+    if case.said_within(READY_AGAIN_DAYS, "ready") or (times >= READY_TIMES and not bottom):
         return
     litres = case.outlook.bottom_litres if bottom else case.outlook.harvest_litres.p50
     yield case.due("ready", "ready", harvest_l=round(litres))
@@ -260,42 +141,65 @@ def first_reading(case: Case) -> Iterator[Due]:
 
 
 def work(case: Case) -> Iterator[Due]:
-    """Turn, water, browns, greens, cover: in the order of care, each where it is worth the work."""
-    now = due_now(case)
+    """Turn, water, browns, greens, cover: in the order of care, each where it is worth the work.
+
+    Water that is due with a turn goes into the same words; alone it follows, for who cannot turn.
+    """
+    now = [action for action in due_now(case) if worth_it(case, action)]
+    turn = next((action for action in now if action.do == "turn"), None)
     water = next((action for action in now if action.do == "water"), None)
-    turns = any(action.do == "turn" for action in now)
-    for action in case.actions:
-        key = KEY_OF.get(action.do)
-        if key is None or (key == "water" and turns and action in now):
-            continue
-        if key == "turn" and action in now and water is not None:
-            key = "turn_water"
-        if not worth_it(case, key, action) or case.said_within(ASK_AGAIN_DAYS, key):
-            continue
-        litres = water.litres if key == "turn_water" and water else action.litres
-        extra = {"water_l": round(litres)} if litres else {}
-        gain = {"gain_days": max(0, round(action.gain_days or 0))}
-        yield case.due(key, action.why, action.on, **extra, **gain, numbers=action.numbers or {})
+    if turn is not None and water is not None:
+        now = [action for action in now if action is not turn]
+        now.insert(0, turn)
+    for action in now:
+        both = action is turn and water is not None
+        key = "turn_water" if both else KEY_OF[action.do]
+        if not asked_enough(case, key):
+            litres = water.litres if both and water is not None else action.litres
+            yield asked_for(case, key, action, litres)
     yield from ahead(case)
 
 
+def asked_enough(case: Case, key: str) -> bool:
+    """Whether this work was asked for lately, or often enough without being done."""
+    keys = SAME_WORK.get(key, (key,))
+    done = case.last(*DONE_BY[key])
+    times = sum(each.key in keys and (done is None or each.at.date() > done) for each in case.said)
+    pause = ASK_AGAIN_DAYS.get(key, ASK_AGAIN_LATER_DAYS)
+    return case.said_within(ENOUGH_DAYS if times >= ENOUGH_TIMES else pause, *keys)
+
+
+def asked_for(case: Case, key: str, action: Action, litres: float | None) -> Due:
+    """The due thing for one action of care, with its reason and numbers."""
+    values: dict[str, Any] = {"water_l": round(litres)} if litres and "water" in key else {}
+    if action.gain_days is not None and round(action.gain_days) >= 1:
+        values["gain_days"] = round(action.gain_days)
+    return case.due(key, action.why, numbers=action.numbers, **values)
+
+
 def ahead(case: Case) -> Iterator[Due]:
-    """Days on which the forecast expects turning or watering to become worthwhile."""
-    for key, day in (("turn", case.outlook.turn_due), ("water", case.outlook.water_due)):
+    """Days on which care or the forecast expects work to become worthwhile: when to look again."""
+    days = {
+        "turn": case.outlook.turn_due,
+        "water": case.outlook.water_due,
+        "look": min(
+            (action.on for action in case.actions if action.on and action.on > case.today), default=None
+        ),
+    }
+    for key, day in days.items():
         if day is not None and day > case.today:
             yield case.due(key, "forecast", day)
 
 
-def worth_it(case: Case, key: str, action: Action) -> bool:
-    """Whether it gains enough for its work and was not just done. Trouble (no gain given) is worth it."""
-    if key in ("turn", "turn_water") and case.days_since("turned") < TURN_REST_DAYS:
+def worth_it(case: Case, action: Action) -> bool:
+    """Whether an action is one to nudge for, gains enough for its work, and was not just done."""
+    if action.do not in KEY_OF:
         return False
-    if key == "water" and case.last("watered") is not None and case.days_since("watered") < WATER_REST_DAYS:
+    if action.do == "turn" and case.last("turned") and case.days_since("turned") < TURN_REST_DAYS:
         return False
-    if action.gain_days is None:
-        return True
-    never = case.row.setup.get("turning") == "never" and key in ("turn", "turn_water")
-    return not never and action.gain_days >= WORTH_DAYS.get(key, 0.0)
+    if action.do == "water" and case.last("watered") and case.days_since("watered") < WATER_REST_DAYS:
+        return False
+    return action.gain_days is None or action.gain_days >= WORTH_DAYS.get(action.why, 0.0)
 
 
 def due_now(case: Case) -> list[Action]:

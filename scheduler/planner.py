@@ -5,11 +5,13 @@ of the pile meanwhile. Each nudge, and each one held back, is written down with 
 """
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
-from scheduler.agenda import Case, Due, Said, agenda, answered_by, recheck
+from scheduler.agenda import agenda, answered_by, recheck
+from scheduler.case import Case, Due, Said
+from scheduler.nudges import hold, put
 from scheduler.restraint import (
     BEFORE,
     LONGEST,
@@ -23,10 +25,9 @@ from scheduler.restraint import (
 )
 from scheduler.times import local, next_allowed, on_wall
 from shared.care import Action
-from shared.errors import WarmheapError
 from shared.forecast import Forecast
 from shared.pile import Kind, Record
-from storage.outbox import Line, OutRow
+from storage.outbox import OutRow
 from storage.people import Person
 from storage.piles import PileRow, Told
 from storage.work import Store, Work
@@ -37,33 +38,10 @@ Look = Callable[[PileRow, Sequence[Record], date], tuple[Forecast, tuple[Action,
 """Where a pile stands on a day, and what care says."""
 
 BATCH = 200
-STALE_AFTER = timedelta(hours=12)
-"""A nudge that could not go out by then is planned anew: much may have happened."""
 LOOK_EVERY_DAYS = {"young": 2, "old": 7}
 YOUNG_DAYS = 28
 START_DAYS = (1, 7)
 """Days after joining on which somebody without a pile is offered help, once each."""
-
-_FEEL = ("heat.cold", "heat.warm", "heat.hot")
-QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "start": ("built_yet", ("have_pile", "how_build")),
-    "first_reading": ("reading", ()),
-    "reading": ("reading", ()),
-    "recheck": ("reading", ()),
-    "back": ("reading", ()),
-    "turn": ("turn", ("turned", "not_turned", "later")),
-    "turn_water": ("turn", ("turned", "not_turned", "later")),
-    "water": ("water", ("watered", "not_watered", "later")),
-    "browns": ("browns", ("added_browns", "not_added")),
-    "greens": ("greens", ("added_greens", "not_added")),
-    "cover": ("cover", ("covered", "not_covered")),
-    "reheat": ("reheat", ("heat.warm", "heat.cold")),
-    "ready": ("ready", ("texture.crumbly", "texture.recognisable", "harvested")),
-    "next_pile": ("next_pile", ("new_pile", "pause")),
-    "restart": ("restart", ("going_on", "pause", "help")),
-    "wake": ("restart", ("going_on", "pause")),
-}
-"""What each nudge asks, and its quick answers in the order of their digits; one not listed asks nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +73,9 @@ def plan(store: Store, at: datetime, look: Look) -> int:
 
 def answered(work: Work, pile_id: int, kind: Kind) -> None:
     """A record of this kind came in: hold back the nudges that would ask for what is done."""
-    done = {f"nudge.{key}" for key in answered_by(kind)}
+    done = set(answered_by(kind))
     for row in work.outbox.about(pile_id):
-        if row.lines and row.lines[0].key in done:
+        if key_of(row) in done:
             work.outbox.hold_back(row.id, "done meanwhile")
 
 
@@ -125,8 +103,8 @@ def _case(view: View, look: Look, at: datetime) -> Case | datetime | None:
         outlook, actions = look(
             view.row, [each.record for each in view.told], local(at, view.row.zone).date()
         )
-    except WarmheapError as trouble:
-        log.warning("action=look pile=%s trouble=%s", view.row.id, trouble)
+    except Exception:  # one pile that cannot be forecast must not keep the others from being planned
+        log.exception("action=look pile=%s", view.row.id)
         return at + timedelta(days=LOOK_EVERY_DAYS["old"])
     return Case(view.row, view.told, outlook, actions, view.said, at)
 
@@ -216,14 +194,14 @@ def _offer(work: Work, case: Case, due: Due, people: Sequence[Person]) -> Held |
             return None
         refused = refused or held
     assert refused is not None
-    _hold(work, case.row, due, people[0], refused, case.at)
+    hold(work, case.row, due, people[0], refused, case.at)
     return refused
 
 
 def _add(work: Work, case: Case, due: Due, person: Person) -> None:
     if due.key == "back":
         work.people.change(person.id, paused_until=None)
-    _put(work, person, due, case.at, case.row)
+    put(work, person, due, case.at, case.row)
 
 
 def _warn(work: Work, view: View, case: Case, due: Due) -> bool:
@@ -231,56 +209,7 @@ def _warn(work: Work, view: View, case: Case, due: Due) -> bool:
     teller = next(
         (person for person in view.people if view.told and person.id == view.told[-1].said_by), view.people[0]
     )
-    return _put(work, teller, due, case.at, case.row)
-
-
-def _put(work: Work, person: Person, due: Due, at: datetime, row: PileRow | None) -> bool:
-    """Put a nudge into the outbox; False where it is there already."""
-    ask, options = QUESTIONS.get(due.key, (None, ()))
-    if ask == "reading" and person.thermometer is False:
-        options = _FEEL
-    pile_id = row.id if row is not None else None
-    opens = {"ask": ask, "options": list(options), "pile": pile_id} if ask else None
-    day = local(at, row.zone if row is not None else person.zone).date()
-    added = work.outbox.add(
-        person.id,
-        "warning" if due.urgent else "nudge",
-        [_line(work, person, due, row)],
-        due_at=at,
-        unique_key=f"nudge.{due.key}:{f'pile {pile_id}' if row else f'person {person.id}'}:{day}",
-        reason=due.reason,
-        pile_id=pile_id,
-        options=options,
-        opens=opens,
-        expires_at=at + STALE_AFTER,
-    )
-    return added is not None
-
-
-def _line(work: Work, person: Person, due: Due, row: PileRow | None) -> Line:
-    """The nudge in key and values; the pile's name only where the person keeps several."""
-    values = due.values | {"thermometer": person.thermometer is not False}
-    piles = work.piles.of(person.id) if row is not None else []
-    if len(piles) > 1:
-        mine = next(pile for pile in piles if row is not None and pile.id == row.id)
-        values["pile"] = mine.name or str(mine.number)
-    return Line(f"nudge.{due.key}", values)
-
-
-def _hold(work: Work, row: PileRow | None, due: Due, person: Person, held: Held, at: datetime) -> None:
-    """Write down, once a week for each reason, what was not said and why."""
-    year, week, _ = local(at, person.zone).isocalendar()
-    about = f"pile {row.id}" if row is not None else f"person {person.id}"
-    work.outbox.hold(
-        person.id,
-        "nudge",
-        [_line(work, person, due, row)],
-        due_at=at,
-        unique_key=f"held.{due.key}:{about}:{held.why}:{year}-{week}",
-        reason=due.reason,
-        why_not=held.why,
-        pile_id=row.id if row is not None else None,
-    )
+    return put(work, teller, due, case.at, case.row)
 
 
 def _again(view: View, case: Case, dues: Sequence[Due], not_before: datetime | None) -> datetime:
@@ -321,9 +250,9 @@ def _start(work: Work, person: Person, at: datetime) -> tuple[int, datetime | No
     due = Due("start", due_at, {}, {"why": "start"})
     held = held_back(person, "start", BEFORE, _recent(work, person, at), at)
     if held is None:
-        _put(work, person, due, at, None)
+        put(work, person, due, at, None)
         return 1, at + timedelta(days=1)
-    _hold(work, None, due, person, held, at)
+    hold(work, None, due, person, held, at)
     return 0, held.until or at + timedelta(days=LOOK_EVERY_DAYS["old"])
 
 

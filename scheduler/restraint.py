@@ -81,8 +81,9 @@ def held_back(person: Person, key: str, phase: Phase, recent: Sequence[OutRow], 
 
 
 def key_of(row: OutRow) -> str:
-    """The key of an outbox row's first line, without the word before the dot."""
-    return row.lines[0].key.partition(".")[2] if row.lines else ""
+    """What a nudge is about: "turn" for `nudge.turn` and `nudge.turn.plain`; "" for anything else."""
+    kind, _, key = (row.lines[0].key if row.lines else "").partition(".")
+    return key.partition(".")[0] if kind == "nudge" else ""
 
 
 def _never(person: Person, key: str) -> Held | None:

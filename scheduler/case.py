@@ -1,0 +1,150 @@
+"""One pile at one moment: what was told, forecast and said, and the questions that the agenda asks of it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from shared.care import Action
+from shared.forecast import Forecast
+from shared.pile import Kind
+from storage.piles import PileRow, Told
+
+SLEEP_AIR_C, SLEEP_CORE_C, WAKE_AIR_C = 4.4, 10.0, 10.0
+"""Weekly means of 40 and 50 °F, core under 50 °F (common practice thresholds)."""
+START_UP_DAYS = 14
+"""A pile built in the cold may take so long to warm up (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A nudge about the pile that was sent, or waits to be: its key without "nudge.", and when."""
+
+    key: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something to say about a pile.
+
+    key        "turn" for the message `nudge.turn`
+    due_at     from when on it makes sense
+    values     what the wording may use: always core_c, days_since_turn, first_on and last_on (as days),
+               first_about and last_about (roughly); gain_days, water_l, harvest_l where they matter
+    reason     the code `why` and the numbers that led here
+    gain_days  how much sooner the pile would be ready
+    urgent     a matter of safety: goes through at any hour, over any budget
+    """
+
+    key: str
+    due_at: datetime
+    values: dict[str, Any]
+    reason: dict[str, Any]
+    gain_days: float | None = None
+    urgent: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One set-up pile at one moment, with the questions that the rules ask of it.
+
+    told   what holds of the pile's records, in the order told
+    said   the nudges about this pile so far, to any of its keepers
+    at     the moment, UTC; the pile's day is `outlook.as_of`
+    """
+
+    row: PileRow
+    told: Sequence[Told]
+    outlook: Forecast
+    actions: Sequence[Action]
+    said: Sequence[Said]
+    at: datetime
+    built: date = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "built", date.fromisoformat(self.row.setup["built"]))
+
+    @property
+    def today(self) -> date:
+        """The pile's day."""
+        return self.outlook.as_of
+
+    @property
+    def age_days(self) -> int:
+        """Whole days since the build."""
+        return (self.today - self.built).days
+
+    @property
+    def fed(self) -> bool:
+        """Added to as its keepers go."""
+        return bool(self.row.setup.get("fed"))
+
+    @property
+    def harvested(self) -> bool:
+        """A batch that was taken out: nothing more to do for it."""
+        return not self.fed and self.last("harvested") is not None
+
+    @property
+    def week_air_c(self) -> float:
+        """Mean of the air over the last seven days."""
+        week = [day.air_c for day in self.outlook.days if 0 <= (self.today - day.on).days < 7]
+        return sum(week) / len(week) if week else self.outlook.air_c
+
+    @property
+    def asleep(self) -> bool:
+        """Winter: too cold for anything to be worth doing, until the air is mild for a week."""
+        if self.outlook.stage == "ready" or self.age_days < START_UP_DAYS:
+            return False
+        if self.told_to_sleep:
+            return self.week_air_c < WAKE_AIR_C
+        return self.week_air_c < SLEEP_AIR_C and self.outlook.core_c.p50 < SLEEP_CORE_C
+
+    @property
+    def told_to_sleep(self) -> bool:
+        """Whether the last word about winter was that the pile sleeps."""
+        slept, woke = self.last_said("sleep"), self.last_said("wake")
+        return slept is not None and (woke is None or woke < slept)
+
+    def last(self, *kinds: Kind) -> date | None:
+        """The last day on which any of this was told to have happened; a reading near the surface is none."""
+        days = [each.record.on for each in self.told if each.record.kind in kinds and not each.record.edge]
+        return max(days, default=None)
+
+    def days_since(self, *kinds: Kind) -> int:
+        """Days since then, or since the build."""
+        return (self.today - (self.last(*kinds) or self.built)).days
+
+    def last_said(self, *keys: str) -> datetime | None:
+        """When any of this was said last."""
+        return max((each.at for each in self.said if each.key in keys), default=None)
+
+    def said_within(self, days: int, *keys: str) -> bool:
+        """Whether any of this was said in the last days."""
+        last = self.last_said(*keys)
+        return last is not None and (self.today - last.astimezone(ZoneInfo(self.row.zone)).date()).days < days
+
+    def on(self, day: date) -> datetime:
+        """From when on something is due on that day of the pile; now, where the day has come."""
+        if day <= self.today:
+            return self.at
+        return datetime.combine(day, time.min, ZoneInfo(self.row.zone)).astimezone(UTC)
+
+    def due(self, key: str, why: str, on: date | None = None, **more: Any) -> Due:
+        """A due thing: the values that every wording may use, the reason with the numbers behind it."""
+        ready = self.outlook.ready
+        core_c = round(self.outlook.core_c.p50, 1)
+        common = {
+            "core_c": core_c,
+            "days_since_turn": self.days_since("turned"),
+            "first_on": ready.p10.isoformat(),
+            "last_on": ready.p90.isoformat(),
+            "first_about": ready.p10.isoformat(),
+            "last_about": ready.p90.isoformat(),
+        }
+        numbers = more.pop("numbers", {"core_c": core_c})
+        gain_days = more.get("gain_days")
+        return Due(
+            key, self.on(on or self.today), common | more, {"why": why} | dict(numbers), gain_days=gain_days
+        )

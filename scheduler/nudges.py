@@ -1,0 +1,95 @@
+"""A due thing as a message of the outbox: its wording's key, its question with quick answers, its reason."""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduler.case import Due
+from scheduler.restraint import Held
+from scheduler.times import local
+from storage.outbox import Line
+from storage.people import Person
+from storage.piles import PileRow
+from storage.work import Work
+
+STALE_AFTER = timedelta(hours=12)
+"""A nudge that could not go out by then is planned anew: much may have happened."""
+
+FEEL = ("heat.cold", "heat.warm", "heat.hot")
+SQUEEZE = ("feel.dry", "feel.right", "feel.soggy")
+QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "start": ("built_yet", ("have_pile", "how_build")),
+    "first_reading": ("reading", ()),
+    "reading": ("reading", ()),
+    "recheck": ("reading", ()),
+    "back": ("squeeze", SQUEEZE),
+    "turn": ("turn", ("turned", "not_turned", "later")),
+    "turn_water": ("turn", ("turned", "not_turned", "later")),
+    "water": ("water", ("watered", "not_watered", "later")),
+    "browns": ("browns", ("added_browns", "not_added")),
+    "greens": ("greens", ("added_greens", "not_added")),
+    "cover": ("cover", ("covered", "not_covered")),
+    "reheat": ("reheat", ("heat.warm", "heat.cold")),
+    "ready": ("ready", ("texture.crumbly", "texture.recognisable", "harvested")),
+    "next_pile": ("next_pile", ("new_pile", "pause")),
+    "restart": ("restart", ("going_on", "pause", "help")),
+    "wake": ("squeeze", SQUEEZE),
+}
+"""What each nudge asks, and its quick answers in the order of their digits; one not listed asks nothing."""
+
+
+def put(work: Work, person: Person, due: Due, at: datetime, row: PileRow | None) -> bool:
+    """Put a nudge into the outbox; False where it is there already."""
+    ask, options = QUESTIONS.get(due.key, (None, ()))
+    if ask == "reading" and person.thermometer is False:
+        options = FEEL
+    pile_id = row.id if row is not None else None
+    opens = {"ask": ask, "options": list(options), "pile": pile_id} if ask else None
+    day = local(at, row.zone if row is not None else person.zone).date()
+    added = work.outbox.add(
+        person.id,
+        "warning" if due.urgent else "nudge",
+        [_line(work, person, due, row)],
+        due_at=at,
+        unique_key=f"nudge.{due.key}:{f'pile {pile_id}' if row else f'person {person.id}'}:{day}",
+        reason=due.reason,
+        pile_id=pile_id,
+        options=options,
+        opens=opens,
+        expires_at=at + STALE_AFTER,
+    )
+    return added is not None
+
+
+def _line(work: Work, person: Person, due: Due, row: PileRow | None) -> Line:
+    """The nudge in key and values; the pile's name only where the person keeps several."""
+    values: dict[str, Any] = due.values | {"thermometer": person.thermometer is not False}
+    piles = work.piles.of(person.id) if row is not None else []
+    if len(piles) > 1:
+        mine = next(pile for pile in piles if row is not None and pile.id == row.id)
+        values["pile"] = mine.name or str(mine.number)
+    return Line(f"nudge.{due.key}{_variant(due, person)}", values)
+
+
+def _variant(due: Due, person: Person) -> str:
+    """The wording for a hand instead of a thermometer, or without a number that is not known."""
+    if due.key in ("first_reading", "reading") and person.thermometer is False:
+        return ".feel"
+    needs = {"turn": "gain_days", "water": "water_l"}.get(due.key)
+    return ".plain" if needs is not None and needs not in due.values else ""
+
+
+def hold(work: Work, row: PileRow | None, due: Due, person: Person, held: Held, at: datetime) -> None:
+    """Write down, once a week for each reason, what was not said and why."""
+    year, week, _ = local(at, person.zone).isocalendar()
+    about = f"pile {row.id}" if row is not None else f"person {person.id}"
+    work.outbox.hold(
+        person.id,
+        "nudge",
+        [_line(work, person, due, row)],
+        due_at=at,
+        unique_key=f"held.{due.key}:{about}:{held.why}:{year}-{week}",
+        reason=due.reason,
+        why_not=held.why,
+        pile_id=row.id if row is not None else None,
+    )
