@@ -81,11 +81,14 @@ WHYS: Mapping[tuple[Do, str], tuple[str, ...]] = MappingProxyType(
         ("measure", "first_reading"): ("days_since_build",),
         ("measure", "not_heard"): ("days_since_heard",),
         ("measure", "did_it_reheat"): ("days_since_turn",),
+        ("measure", "still_cold"): ("days_since_turn",),
+        ("measure", "looks_done"): ("days_since_build",),
         # the end
         ("stop_adding", "full"): ("volume_m3",),
         ("stop_adding", "rodents"): (),
         ("cure", "food_spent"): ("fast_left", "days_to_ready"),
         ("cure", "resting"): ("days_to_ready",),
+        ("cure", "still_raw"): (),
         ("harvest", "ready"): ("harvest_litres",),
         ("harvest", "bottom_ready"): ("bottom_litres",),
     }
@@ -97,6 +100,7 @@ Temperatures in °C, moisture, free_air and fast_left as shares, c_n [kg/kg], th
 
 WATER_GOAL = 0.53
 """Middle of the preferred moisture, a little on the dry side: adding is easier than taking out."""
+CAN_L_M3 = 10.0
 DRY_KG_M3 = 130.0
 """Dry matter in a settled pile, where nothing better is known (from 800-1,200 lb/yd³ at 60-75 % water)."""
 
@@ -108,6 +112,7 @@ class Action:
     why       a code; (do, why) is a key of WHYS, worded elsewhere
     litres    loose volume or water; for water in all, `first_litres` of it now, then squeeze again
     numbers   what the reason rests on, unit in each name, those that WHYS lists
+    minutes   what it costs in work, roughly
     """
 
     do: Do
@@ -116,6 +121,7 @@ class Action:
     litres: float | None = None
     gain_days: float | None = None
     numbers: Mapping[str, float] = field(default_factory=dict)
+    minutes: float = 0.0
 
 
 Actions = tuple[Action, ...]
@@ -136,7 +142,7 @@ def act(
         "peak_c": now.peak_c,
         "moisture": now.moisture,
         "free_air": now.outlook.free_air.p50,
-        "c_n": now.outlook.mix_c_n,
+        "c_n": now.c_n,
         "fast_left": now.outlook.fast_left.p50,
         "volume_m3": now.volume_m3,
         "harvest_litres": now.outlook.harvest_litres.p50,
@@ -150,7 +156,8 @@ def act(
         "days_since_danger": float(now.days_since_danger),
         **more,
     }
-    return Action(do, why, on, litres, gain_days, {name: known[name] for name in WHYS[do, why]})
+    numbers = {name: known[name] for name in WHYS[do, why]}
+    return Action(do, why, on, litres, gain_days, numbers, _minutes(do, now.volume_m3))
 
 
 def turn(now: Situation, why: str, on: date | None = None) -> Action:
@@ -176,12 +183,22 @@ def water(now: Situation, why: str) -> Action:
 
 
 def _water_litres(now: Situation) -> float:
-    """Water to the goal for the dry matter of a pile of this size."""
-    wet_kg = now.volume_m3 * DRY_KG_M3 / (1 - now.moisture)
-    try:
-        return water_to_add_kg(wet_kg, now.moisture, WATER_GOAL)
-    except Infeasible:
-        return 0.0
+    """Water to the goal for the dry matter of a pile of this size, at least a can to the cubic metre.
+
+    Fresh greens hide their water from the hand: the amount goes halfway between the squeeze and the forecast.
+    """
+    moisture = (now.moisture + now.outlook.moisture.p50) / 2
+    least = CAN_L_M3 * now.volume_m3
+    if moisture >= WATER_GOAL:
+        return least
+    return max(least, water_to_add_kg(now.volume_m3 * DRY_KG_M3 / (1 - moisture), moisture, WATER_GOAL))
+
+
+def _minutes(do: Do, volume_m3: float) -> float:
+    """Work in minutes, by size where that counts. Common practice: a 3 ft cube turns in 20 to 30."""
+    each_m3 = {"turn": 33.0, "harvest": 60.0, "water": 10.0}
+    flat = {"add_browns": 15.0, "add_greens": 15.0, "enlarge": 60.0, "cover": 5.0, "measure": 3.0}
+    return float(round(each_m3[do] * volume_m3)) if do in each_m3 else flat.get(do, 0.0)
 
 
 def browns(now: Situation, why: str) -> Action:

@@ -99,6 +99,8 @@ def ready(now: Situation) -> Actions:
     """Ready is harvested."""
     if now.outlook.stage != "ready":
         return ()
+    if "recognisable" in now.told:
+        return (act(now, "cure", "still_raw"),)
     return (act(now, "harvest", "ready"),)
 
 
@@ -106,7 +108,7 @@ def watch(now: Situation) -> Actions:
     """From 66 °C: look again in a day; turn where it has stood a week."""
     if now.alarm.level != "watch" or now.alarm.settled or now.core_c < 60:
         return ()
-    look = act(now, "measure", "watch_heat", on=now.in_days(1))
+    look = act(now, "measure", "watch_heat", on=now.in_days(1) if now.days_since_danger == 0 else None)
     if now.moisture < DRY_FELT:
         return (water(now, "dry"), look)
     if now.rested_days >= MIX_EVERY_DAYS:
@@ -130,6 +132,8 @@ def soggy(now: Situation) -> Actions:
     wet = now.moisture > SOGGY if now.moisture_felt else now.moisture > SOGGY + 0.05 and now.airless
     if not wet:
         return ()
+    if now.winter:
+        return (*_cover_from_rain(now), act(now, "wait", "winter", on=now.thaw_on))
     if now.outlook.stage == "curing":
         return (act(now, "cover", "rain"), turn(now, "soggy")) if not now.covered else (turn(now, "soggy"),)
     return (browns(now, "soggy"), turn(now, "soggy"), *_cover_from_rain(now))
@@ -148,7 +152,9 @@ def pests(now: Situation) -> Actions:
 
 
 def dry(now: Situation) -> Actions:
-    """Water before it is too dry, at a turn where one is due; none after water or rain of the last days."""
+    """Water before it is too dry, at a turn where one is due; none in frost, after rain or after watering."""
+    if now.winter:
+        return ()
     limit = DRY_FELT if now.moisture_felt else DRY
     if now.outlook.stage == "curing":
         limit = DRY_CURING if now.moisture_felt else DRY_CURING - 0.05
@@ -173,7 +179,7 @@ def matted(now: Situation) -> Actions:
 
 def unbalanced(now: Situation) -> Actions:
     """A mix far too rich is put right in its first week, before it smells; a fed one at any time."""
-    if now.outlook.mix_c_n < TOO_RICH and (now.age_days <= 7 or now.pile.fed) and now.food_left:
+    if now.c_n < TOO_RICH and (now.age_days <= 7 or now.pile.fed) and now.food_left:
         return (browns(now, "too_rich"),)
     return ()
 
@@ -231,13 +237,20 @@ def not_heating(now: Situation) -> Actions:
         return (*_cover_from_cold(now), act(now, "wait", "winter", on=now.thaw_on))
     if not now.ever_heard and now.age_days >= 3 and cold:
         return (act(now, "measure", "first_reading"),)
-    more_greens = (greens(now),) if now.outlook.mix_c_n > TOO_BROWN else ()
+    more_greens = (greens(now),) if now.c_n > TOO_BROWN else ()
     if now.volume_m3 < SMALL_M3:
         return (act(now, "enlarge", "too_small"), *more_greens)
     if more_greens:
         return (*more_greens, turn(now, "stalled_food_left"))
+    if now.looks_done:
+        return (act(now, "measure", "looks_done"),)
     if now.watered_days_ago is not None and now.watered_days_ago <= 3:
         return (act(now, "wait", "just_watered", on=now.in_days(3)),)
+    if now.turned_days_ago is not None and now.turned_days_ago < MIX_EVERY_DAYS:
+        return (
+            act(now, "measure", "still_cold"),
+            turn(now, "stalled_food_left", on=now.in_days(MIX_EVERY_DAYS)),
+        )
     return (turn(now, "stalled_food_left"),)
 
 
@@ -273,6 +286,15 @@ def mix_hot(now: Situation) -> Actions:
     return (turn(now, "hot_mixing"), *_look_after_turn(now))
 
 
+def shelter(now: Situation) -> Actions:
+    """An open pile that is wet and cool is covered from rain, one that dries in the heat from the sun."""
+    if now.outlook.stage != "hot" and now.moisture >= SOGGY:
+        return _cover_from_rain(now)
+    if now.moisture < 0.48 and now.air_c >= 25:
+        return _cover_from_sun(now)
+    return ()
+
+
 def not_heard(now: Situation) -> Actions:
     """Nothing heard for so long that a look would tell."""
     patience = {"warming": 3, "hot": 4, "cooling": 8, "stalled": 10}.get(now.outlook.stage, 28)
@@ -297,7 +319,7 @@ def _worth(now: Situation) -> float:
 def _next_look(now: Situation) -> date:
     """When there may be something to do: a job that comes due, else some days on, by stage."""
     usual = {"warming": 3, "hot": 3, "cooling": 5, "stalled": 7}.get(now.outlook.stage, 14)
-    days = [now.outlook.turn_due, now.outlook.water_due, now.in_days(usual)]
+    days = [now.turn_due, now.outlook.water_due, now.in_days(usual)]
     return min(day for day in days if day is not None and day > now.outlook.as_of)
 
 
@@ -305,7 +327,7 @@ def _later(now: Situation) -> Actions:
     """The next job in sight, with its day."""
     soon = now.in_days(14)
     jobs = []
-    due = now.outlook.turn_due
+    due = now.turn_due
     if due is not None and now.outlook.as_of < due <= soon and now.pile.turning != "never":
         jobs.append((due, act(now, "turn", "food_left", on=due)))
     due = now.outlook.water_due
@@ -343,9 +365,9 @@ RULES: tuple[Callable[[Situation], Actions], ...] = (
     after_danger,
     just_harvested,
     frozen,
+    smells,
     ready,
     watch,
-    smells,
     soggy,
     pests,
     dry,
@@ -358,6 +380,7 @@ RULES: tuple[Callable[[Situation], Actions], ...] = (
     not_heating,
     reheat,
     mix_hot,
+    shelter,
     not_heard,
     wait,
 )

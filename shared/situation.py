@@ -9,7 +9,8 @@ from datetime import date, timedelta
 
 from shared.cautions import Alarm, alarm
 from shared.forecast import Forecast
-from shared.pile import Kind, Pile, Record
+from shared.mix import blend, parts_of
+from shared.pile import Ingredient, Kind, Pile, Record
 from shared.units import L_PER_M3
 
 FELT = {"dry": 0.33, "bit_dry": 0.42, "right": 0.52, "bit_wet": 0.60, "soggy": 0.69}
@@ -44,7 +45,7 @@ class Situation:
     watered_days_ago  None where never
     peak_c            warmest the core was in the last three weeks
     moisture_felt     whether `moisture` is a fresh squeeze rather than the forecast's
-    height_told_m     last height told, 0 where none was; fed_m3: loose volume told as added
+    height_told_m     last height told, 0 where none was; additions: what was told as added
     told              fresh words and pests, such as "ammonia", "matted", "flies", not yet answered by work
     """
 
@@ -57,7 +58,7 @@ class Situation:
     moisture_felt: bool
     volume_m3: float
     height_told_m: float
-    fed_m3: float
+    additions: tuple[Record, ...]
     covered: bool
     age_days: int
     rested_days: int
@@ -84,9 +85,30 @@ class Situation:
         return 0 if self.alarm.on is None else (self.outlook.as_of - self.alarm.on).days
 
     @property
+    def c_n(self) -> float:
+        """C:N of all that went in as told, the additions too; the forecast's where nothing was added."""
+        added = [r for r in self.additions if r.material is not None and r.litres]
+        if not added:
+            return self.outlook.mix_c_n
+        poured = [Ingredient(r.material or "other", (r.litres or 0.0) / L_PER_M3) for r in added]
+        return blend(parts_of([*self.pile.ingredients, *poured])).c_n
+
+    @property
+    def turn_due(self) -> date | None:
+        """When the forecast sees a turning coming, not before the pile has rested."""
+        due = self.outlook.turn_due
+        return None if due is None else max(due, self.in_days(TURN_REST_DAYS + 1 - self.rested_days))
+
+    @property
+    def looks_done(self) -> bool:
+        """Told to be crumbly, and near the air."""
+        return "crumbly" in self.told and self.core_c < self.air_c + 8 and self.age_days >= 40
+
+    @property
     def full(self) -> bool:
         """Told to stand as high as it can, or fed three times what it holds loose."""
-        poured = sum(ingredient.volume_m3 for ingredient in self.pile.ingredients) + self.fed_m3
+        poured = sum(ingredient.volume_m3 for ingredient in self.pile.ingredients)
+        poured += sum(record.litres or 0.0 for record in self.additions) / L_PER_M3
         return self.height_told_m >= 0.9 * self.pile.height_m or poured >= FULL_LOOSE * self.box_m3
 
     @property
@@ -182,7 +204,7 @@ def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situa
         moisture_felt=felt is not None,
         volume_m3=_volume_m3(pile, height_m),
         height_told_m=height_m or 0.0,
-        fed_m3=sum((record.litres or 0.0) for record in known if record.kind == "added") / L_PER_M3,
+        additions=tuple(record for record in known if record.kind == "added"),
         covered=_covered(pile, known),
         age_days=age,
         rested_days=age if turned is None else turned,
@@ -244,21 +266,18 @@ def _felt_moisture(records: Sequence[Record], as_of: date) -> float | None:
 
 
 def _told(records: Sequence[Record], as_of: date) -> frozenset[str]:
-    """Fresh smells, looks and pests. A turning answers all but pests; browns answer ammonia and flies."""
-    told: dict[str, bool] = {}
+    """Fresh smells, looks and pests, the last of each kind. A turning answers all but pests."""
+    told: dict[Kind, str] = {}
     for record in records:
         if (as_of - record.on).days > FRESH_DAYS:
             continue
-        if record.kind in ("smell", "texture"):
-            told = {word: pest for word, pest in told.items() if pest}
-            told[record.word or "none"] = False
-        elif record.kind == "pests":
-            told[record.word or "other"] = True
+        if record.kind in ("smell", "texture", "pests"):
+            told[record.kind] = record.word or "other"
         elif record.kind == "growth":
-            told["powdery"] = False
+            told["growth"] = "powdery"
         elif record.kind == "turned":
-            told = {word: pest for word, pest in told.items() if pest}
-    return frozenset(told)
+            told = {kind: word for kind, word in told.items() if kind == "pests"}
+    return frozenset(told.values())
 
 
 def _volume_m3(pile: Pile, height_told_m: float | None) -> float:

@@ -211,12 +211,13 @@ def test_water_comes_half_now_and_is_squeezed_again(litres: float) -> None:
 
 
 def test_water_for_a_dry_squeeze_that_the_forecast_did_not_see() -> None:
-    """CHK-8.4's balance on 130 kg of dry matter: from 33 to 53 %, whatever the forecast believed."""
+    """CHK-8.4's balance on 130 kg of dry matter, from halfway between squeeze and forecast to 53 %."""
     pile, believed = situation("stage=hot core=50 moisture=.5 litres=0")
 
     water = next_actions(pile, told("turned@4 dry@0"), believed)[0]
 
-    assert water.litres == pytest.approx(130 * (0.53 / 0.47 - 0.33 / 0.67), abs=1)
+    halfway = (0.33 + 0.50) / 2
+    assert water.litres == pytest.approx(130 * (0.53 / 0.47 - halfway / (1 - halfway)), abs=1)
 
 
 def test_a_turn_says_what_it_gains_and_when_to_look() -> None:
@@ -250,6 +251,30 @@ def test_a_later_record_is_not_known_yet() -> None:
     pile, believed = situation("stage=hot core=58")
 
     assert next_actions(pile, told("turned@4 58C@0 smoke@-1"), believed)[0].do == "wait"
+
+
+def test_work_is_counted_by_the_size_of_the_pile() -> None:
+    """A 3 ft cube turns in 20 to 30 minutes (common practice); waiting costs nothing."""
+    side = 3 * 0.3048
+    pile, believed = situation(
+        f"stage=cooling core=42 peak=62 fast=.4 gain=5 age=18 size={side}x{side}x{side}"
+    )
+
+    turn = next_actions(pile, told("turned@8 62C@5 42C@0"), believed)[0]
+
+    assert 20 <= turn.minutes <= 30
+    assert next_actions(pile, told("turned@1"), believed)[0].minutes == 0
+
+
+def test_what_was_added_counts_in_the_ratio() -> None:
+    """A fed bin is too rich by what went in since, not by its first layer."""
+    pile, believed = situation("age=50 stage=cooling core=32 fed=yes c_n=54")
+    scraps = [Record("added", TODAY - timedelta(days=3), litres=900.0, material="kitchen_scraps")] * 3
+
+    browns = next_actions(replace(pile, ingredients=()), scraps, believed)[0]
+
+    assert browns.do == "add_browns"
+    assert browns.numbers["c_n"] == pytest.approx(15)
 
 
 def test_stop_adding_for_a_day_of_use() -> None:
