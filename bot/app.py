@@ -137,7 +137,7 @@ async def _chat(console: Console, clock: Clock) -> None:
 def serve() -> None:
     """Run every channel that is configured, until the process is told to stop."""
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
-    for chatty in ("httpx", "apscheduler"):  # httpx logs addresses, and Telegram's hold the token
+    for chatty in ("httpx", "apscheduler", "alembic"):  # httpx logs addresses; Telegram's hold the token
         logging.getLogger(chatty).setLevel(logging.WARNING)
     asyncio.run(_serve(read_settings(), SystemClock()))
 
@@ -162,12 +162,14 @@ async def listen(warmheap: Warmheap, channel: Telegram) -> None:
     """Bring what arrives to the program: stored at once, answered as fast as it can."""
     arrived = asyncio.Event()
     arrived.set()  # what an earlier run stored and did not answer
-    async with asyncio.TaskGroup() as tasks:
-        tasks.create_task(_answer_when(arrived, warmheap))
+    answering = asyncio.create_task(_answer_when(arrived, warmheap))
+    try:
         async for incoming in channel.incoming():
             while not await _stored(warmheap, incoming):
                 await asyncio.sleep(AGAIN_S)
             arrived.set()
+    finally:
+        answering.cancel()
 
 
 async def _stored(warmheap: Warmheap, incoming: Incoming) -> bool:
@@ -185,8 +187,8 @@ async def _answer_when(arrived: asyncio.Event, warmheap: Warmheap) -> None:
         arrived.clear()
         try:
             await warmheap.catch_up()
-        except StorageTrouble as trouble:
-            log.warning("action=answer trouble=%s", trouble)
+        except Exception:  # answering must outlive any trouble, of which the database's passes by itself
+            log.exception("action=answer: trying again")
             await asyncio.sleep(AGAIN_S)
             arrived.set()
 

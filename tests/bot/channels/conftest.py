@@ -45,10 +45,12 @@ class Phone:
         """Let the bot receive an update that the emulator's own client cannot make."""
         self._post("_update", {"token": self.token, **update})
 
-    def read(self) -> list[dict[str, Any]]:
-        """The bot's messages that were not yet read."""
-        answer = self._post("getUpdates", {"token": self.token, "chatId": self.chat_id})
-        return [update["message"] for update in answer["result"]]
+    def read(self, count: int = 1) -> list[dict[str, Any]]:
+        """The bot's messages that were not yet read, once there are so many; waits for them."""
+        unread: list[dict[str, Any]] = self._post(
+            "_read", {"token": self.token, "chatId": self.chat_id, "count": count}
+        )
+        return unread
 
     def fault(self, method: str, **fault: Any) -> None:
         """Let the next call of a method fail."""
@@ -82,5 +84,5 @@ def bot_api() -> Iterator[str]:
 @pytest.fixture
 def phone(bot_api: str) -> Iterator[Phone]:
     """A phone in a chat with a bot that nobody has written to before."""
-    with httpx.Client(base_url=bot_api) as http:
+    with httpx.Client(base_url=bot_api, timeout=30) as http:
         yield Phone(http, f"{next(TOKENS)}:sample")

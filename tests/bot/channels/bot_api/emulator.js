@@ -32,6 +32,17 @@ front.post('/_fault', body, (request, response) => {
   faults.push({times: 1, http: 200, ...request.body});
   response.json({ok: true});
 });
+// The bot's messages in a chat that were not yet read, once there are at least `count` of them.
+front.post('/_read', body, (request, response) => {
+  const {token, chatId, count} = request.body;
+  const look = () => {
+    const unread = server.storage.botMessages.filter(
+        (one) => one.botToken === token && String(one.message.chat_id) === String(chatId) && !one.isRead);
+    if (unread.length < count) return setTimeout(look, 10);
+    response.json(unread.map((one) => (one.isRead = true, one.message)));
+  };
+  look();
+});
 // Any update that the package's client cannot make, such as an edited message or a photo.
 front.post('/_update', body, (request, response) => {
   const {token, ...update} = request.body;
