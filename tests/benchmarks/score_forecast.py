@@ -2,11 +2,11 @@
 
     python tests/benchmarks/score_forecast.py [--piles 1000] [--seed 1] [--bank DIR] [--limit N]
 
-makes a bank of piles (or reads one that `python -m tests.simulator.bank` wrote), forecasts each pile as it stood on
-day 0, 14, 28, 56, 90 and 150, and prints how far off the done date was, how honest its range, how often the stage was
-right. Errors in days; pinball loss is the mean over the 10, 50 and 90 % quantiles; dates end three years after the
-build. Piles that are ready already are counted apart. "fixed" is built + 77 days, "habit" the median of each turning
-habit of this very bank.
+makes a bank of piles (or reads one that `python -m tests.simulator.bank` wrote), forecasts each pile as it
+stood on day 0, 14, 28, 56, 90 and 150, and prints how far off the done date was, how honest its range, how
+often the stage was right. Errors in days; pinball loss is the mean over the 10, 50 and 90 % quantiles; dates
+end three years after the build. Piles that are ready already are counted apart. "fixed" is built + 77 days,
+"habit" the median of each turning habit of this very bank, "habits" its 10, 50 and 90 % quantiles.
 """
 
 import argparse
@@ -14,14 +14,13 @@ import json
 import sys
 import time
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
@@ -29,6 +28,7 @@ from bot.pile_file import read_line
 from shared.forecast import Forecast, forecast_many
 from tests.simulator import bank, truth
 from tests.simulator.draw import HABITS
+from tests.simulator.physics import Floats
 
 QUANTILES = (0.1, 0.5, 0.9)
 BATCH = 250
@@ -65,7 +65,9 @@ def run(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], seed: int) -> li
     for start in range(0, len(asked), BATCH):
         part = asked[start : start + BATCH]
         read = [read_line(json.dumps(bank.cut(pile, day)), date.max) for pile, _, day in part]
-        cases += [_case(*about, told) for about, told in zip(part, forecast_many(read, seed=seed), strict=True)]
+        cases += [
+            _case(*about, told) for about, told in zip(part, forecast_many(read, seed=seed), strict=True)
+        ]
     return cases
 
 
@@ -89,10 +91,12 @@ def _case(pile: dict[str, Any], true: dict[str, Any], day: int, told: Forecast) 
     )
 
 
-def pinball(ready: NDArray[np.float64], said: NDArray[np.float64]) -> float:
+def pinball(ready: Floats, said: Floats) -> float:
     """Mean pinball loss [days]; said is (case, quantile)."""
     over = ready[:, None] - said
-    return float(np.mean([np.maximum(q * over[:, i], (q - 1) * over[:, i]).mean() for i, q in enumerate(QUANTILES)]))
+    return float(
+        np.mean([np.maximum(q * over[:, i], (q - 1) * over[:, i]).mean() for i, q in enumerate(QUANTILES)])
+    )
 
 
 def print_scores(cases: list[Case]) -> None:
@@ -103,27 +107,38 @@ def print_scores(cases: list[Case]) -> None:
     groups |= {h: [c for c in waiting if c.habit == h] for h in HABITS}
     groups |= {name: [c for c in waiting if c.fed == fed] for name, fed in (("batch", False), ("fed", True))}
     groups |= {p: [c for c in waiting if c.place == p] for p in sorted({c.place for c in waiting})}
-    print(f"{'done date':18}{'cases':>7}{'|error|':>9}{'bias':>7}{'pinball':>9}{'in range':>10}{'width':>7}"
-          f"{'early':>8}{'late':>7}{'fixed':>8}{'habit':>7}")  # fmt: skip
-    middle = {h: float(np.median([c.ready for c in waiting if c.habit == h] or [0])) for h in HABITS}
+    heads = ("|error|", "bias", "pinball", "in range", "width", "early", "late", "fixed", "habit", "habits")
+    print(f"{'done date':18}{'cases':>7}" + "".join(f"{head:>9}" for head in heads))
+    of_habit = {
+        h: np.quantile([c.ready for c in waiting if c.habit == h] or [0.0], QUANTILES) for h in HABITS
+    }
     for name, group in groups.items():
         if group:
-            _print_row(name, group, middle)
+            print(f"{name:18}{len(group):7}" + "".join(f"{cell:>9}" for cell in _cells(group, of_habit)))
     done = [c for c in cases if c.ready <= c.day]
     if done:
-        print(f"ready already: {len(done)} cases, called ready {np.mean([c.said_stage == 'ready' for c in done]):.0%}")
+        called = np.mean([c.said_stage == "ready" for c in done])
+        print(f"ready already: {len(done)} cases, called ready {called:.0%}")
     _print_stages(cases)
 
 
-def _print_row(name: str, group: list[Case], middle: dict[str, float]) -> None:
+def _cells(group: list[Case], of_habit: Mapping[str, Floats]) -> list[str]:
     ready, said = np.array([c.ready for c in group]), np.array([c.said for c in group])
+    today = np.array([c.day for c in group])[:, None]
     early, late = np.mean(ready < said[:, 0]), np.mean(ready > said[:, 2])
-    fixed = np.abs(ready - np.maximum(77, [c.day for c in group])).mean() / 2
-    habit = np.abs(ready - np.maximum([middle[c.habit] for c in group], [c.day for c in group])).mean() / 2
+    habits = np.maximum(np.array([of_habit[c.habit] for c in group]), today)
+    constants = np.maximum(77.0, today).repeat(3, axis=1), habits[:, [1, 1, 1]], habits
     off = said[:, 1] - ready
-    print(f"{name:18}{len(group):7}{np.median(np.abs(off)):9.1f}{np.median(off):7.1f}{pinball(ready, said):9.1f}"
-          f"{1 - early - late:10.1%}{np.median(said[:, 2] - said[:, 0]):7.0f}{early:8.1%}{late:7.1%}"
-          f"{fixed:8.1f}{habit:7.1f}")  # fmt: skip
+    return [
+        f"{np.median(np.abs(off)):.1f}",
+        f"{np.median(off):.1f}",
+        f"{pinball(ready, said):.1f}",
+        f"{1 - early - late:.1%}",
+        f"{np.median(said[:, 2] - said[:, 0]):.0f}",
+        f"{early:.1%}",
+        f"{late:.1%}",
+        *(f"{pinball(ready, constant):.1f}" for constant in constants),
+    ]
 
 
 def _print_stages(cases: list[Case]) -> None:

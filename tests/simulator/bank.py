@@ -2,8 +2,9 @@
 
     python -m tests.simulator.bank DIR [--piles 300] [--seed 1]
 
-writes DIR/piles.jsonl (records and weather up to day 150) and DIR/truth.jsonl. A batch pile is asked about on every
-day of AS_OF_DAYS; a fed pile comes once for each of them, since its truth is "as if adding stopped on that day".
+writes DIR/piles.jsonl (records and weather up to day 150) and DIR/truth.jsonl. A batch pile is asked about on
+every day of AS_OF_DAYS; a fed pile comes once for each of them, since its truth is "as if adding stopped on
+that day".
 """
 
 import argparse
@@ -27,32 +28,49 @@ CHUNK = 400
 Json = dict[str, Any]
 
 
-def make(piles: int, seed: int, *, fed_share: float = 0.1) -> Iterator[tuple[Json, Json]]:
-    """Draw and run piles; yields (pile file, truth) pairs. The same seed gives the same piles."""
+def make(
+    piles: int, seed: int, *, fed_share: float = 0.1, days: int = truth.HORIZON_D
+) -> Iterator[tuple[Json, Json]]:
+    """Draw and run piles; yields (pile file, truth) pairs. The same seed gives the same piles.
+
+    days   how far to look for `ready`; more than the last of AS_OF_DAYS
+    """
     for start in range(0, piles, CHUNK):
         rng = np.random.default_rng([seed, start])
-        yield from _chunk(min(CHUNK, piles - start), f"s{seed}-{start // CHUNK}", rng, fed_share)
+        yield from _chunk(min(CHUNK, piles - start), f"s{seed}-{start // CHUNK}", rng, fed_share, days)
 
 
-def _chunk(n: int, name: str, rng: np.random.Generator, fed_share: float) -> Iterator[tuple[Json, Json]]:
-    days = truth.HORIZON_D
+def _chunk(
+    n: int, name: str, rng: np.random.Generator, fed_share: float, days: int
+) -> Iterator[tuple[Json, Json]]:
     b = draw_builds(n, rng, fed_share=fed_share)
     traits, keepers = draw_traits(b, rng), draw_keepers(b.habit, days, rng)
     weather, feeding = draw_weather(b, days, rng), draw_feeding(b, rng)
     asked = [(i, d) for i in range(n) for d in (AS_OF_DAYS if b.fed[i] else (-1,))]
     rows = np.array([i for i, _ in asked])
     fed = Feeding(
-        {(row, d): what for row, i in enumerate(rows) for (pile, d), what in feeding.additions.items() if pile == i},
+        {
+            (row, d): what
+            for row, i in enumerate(rows)
+            for (pile, d), what in feeding.additions.items()
+            if pile == i
+        },
         np.array([d for _, d in asked]),
         feeding.seeds[rows],
     )
-    b, traits, keepers, weather = b.take(rows), traits.take(rows), keepers.take(rows), [weather[i] for i in rows]
+    b, traits, keepers, weather = (
+        b.take(rows),
+        traits.take(rows),
+        keepers.take(rows),
+        [weather[i] for i in rows],
+    )
     history = run(b, traits, keepers, weather, fed, days=days, watch_d=max(AS_OF_DAYS) + 1)
     for row, (i, stop) in enumerate(asked):
         label = f"{name}-{i}" + (f"@{stop}" if b.fed[row] else "")
         look = np.random.default_rng(keepers.seeds[row] + 1)
         yield (
-            _pile_file(label, b, row, weather[row], look) | {"records": _records(b, keepers, row, history, fed, look)},
+            _pile_file(label, b, row, weather[row], look)
+            | {"records": _records(b, keepers, row, history, fed, look)},
             _truth(label, b, keepers, row, history, [stop] if b.fed[row] else list(AS_OF_DAYS)),
         )
 
@@ -67,7 +85,8 @@ def _pile_file(label: str, b: Builds, row: int, weather: Weather, rng: np.random
         "built": b.built[row].isoformat(),
         "size_cm": [int(5 * max(4, round(x / 5))) for x in size],
         "ingredients": [
-            {"material": IDS[m], "litres": int(5 * max(1, round(litres[m] / 5)))} for m in np.flatnonzero(litres > 2)
+            {"material": IDS[m], "litres": int(5 * max(1, round(litres[m] / 5)))}
+            for m in np.flatnonzero(litres > 2)
         ],
         "turning": HABITS[b.habit[row]],
         "bin": bool(b.in_bin[row]),
@@ -76,7 +95,10 @@ def _pile_file(label: str, b: Builds, row: int, weather: Weather, rng: np.random
     low, high, rain = normals(place)
     series = {
         "start": told["built"],
-        **{f: np.round(getattr(weather, f)[: max(AS_OF_DAYS) + 1], 1).tolist() for f in ("min_c", "max_c", "rain_mm")},
+        **{
+            f: np.round(getattr(weather, f)[: max(AS_OF_DAYS) + 1], 1).tolist()
+            for f in ("min_c", "max_c", "rain_mm")
+        },
     }
     unsaid: list[tuple[str, Any, float]] = [
         ("pieces", PIECES[b.pieces[row]], 0.75),
@@ -93,10 +115,13 @@ def _r(values: np.ndarray[Any, np.dtype[np.float64]]) -> list[float]:
     return [round(float(v), 1) for v in values]
 
 
-def _records(b: Builds, k: Keepers, row: int, h: History, fed: Feeding, rng: np.random.Generator) -> list[Json]:
+def _records(
+    b: Builds, k: Keepers, row: int, h: History, fed: Feeding, rng: np.random.Generator
+) -> list[Json]:
     days = max(AS_OF_DAYS) + 1
     added: list[list[tuple[str, float]]] = [
-        [(IDS[m], v) for m, v in fed.additions.get((row, d), [])] if d <= fed.stops_on[row] else [] for d in range(days)
+        [(IDS[m], v) for m, v in fed.additions.get((row, d), [])] if d <= fed.stops_on[row] else []
+        for d in range(days)
     ]
     seen = Seen(
         h.noon_c[:days, row],
@@ -111,7 +136,13 @@ def _records(b: Builds, k: Keepers, row: int, h: History, fed: Feeding, rng: np.
     first: list[Json] = []
     if b.watered_l[row] > 0 and rng.random() < 0.85:
         litres = float(round(b.watered_l[row] * np.exp(rng.normal(0, 0.25))))
-        first.append({"kind": "watered", "on": b.built[row].isoformat(), "litres": litres if rng.random() < 0.7 else None})
+        first.append(
+            {
+                "kind": "watered",
+                "on": b.built[row].isoformat(),
+                "litres": litres if rng.random() < 0.7 else None,
+            }
+        )
     return first + tell(k, row, seen, b.built[row], days)
 
 

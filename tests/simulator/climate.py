@@ -10,8 +10,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """latitude [°], mean and half swing of daily mean air [°C], daily range [K], rain [mm a year], its summer share
-    (-1 all in winter, 1 all in summer), share of wet days, spread of daily mean [K]."""
+    """latitude [°], mean and half swing of daily mean air [°C], daily range [K], rain [mm a year], its summer
+    share (-1 all in winter, 1 all in summer), share of wet days, spread of daily mean [K]."""
 
     latitude: float
     mean_c: float
@@ -54,7 +54,7 @@ def _season(day: Floats, latitude: float) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Weather:
-    """Daily series, one a day: minimum and maximum [°C], rain [mm], soil at 0.2 m [°C], evapotranspiration [mm]."""
+    """Daily series: minimum and maximum [°C], rain [mm], soil at 0.2 m [°C], evapotranspiration [mm]."""
 
     min_c: Floats
     max_c: Floats
@@ -65,21 +65,27 @@ class Weather:
 
 
 def daily_weather(place: Place, first_day_of_year: int, days: int, rng: np.random.Generator) -> Weather:
-    """Draw weather from a day of the year on: AR(1) warmth about the normals, a wet/dry Markov chain, gamma amounts."""
+    """Draw weather from a day of the year on: AR(1) warmth, a wet/dry Markov chain, gamma amounts."""
     day = first_day_of_year + np.arange(days, dtype=float)
     warmth = _season(day, place.latitude)
     wet = _wet_days(place, warmth, rng)
-    per_wet_day = place.rain_mm * (1 + place.summer_rain * warmth) / 365.25 / np.maximum(0.03, _chance(place, warmth))
+    per_wet_day = (
+        place.rain_mm * (1 + place.summer_rain * warmth) / 365.25 / np.maximum(0.03, _chance(place, warmth))
+    )
     rain = wet * rng.gamma(0.75, per_wet_day / 0.75)
     spread = place.spread_k * (1 - 0.25 * warmth)
     anomaly = rng.normal(0, 0.7) + _red_noise(days, 0.72, rng) * spread
     mean = place.mean_c + place.swing_c * warmth + anomaly - 0.8 * wet
     half_range = place.range_k / 2 * np.exp(rng.normal(0, 0.22, days)) * np.where(wet, 0.65, 1.12)
-    soil = place.mean_c + place.swing_c * 0.75 * _season(day - 20, place.latitude) + 0.4 * _running(anomaly, 14)
-    radiation = _extraterrestrial(day, place.latitude)
+    soil = (
+        place.mean_c + place.swing_c * 0.75 * _season(day - 20, place.latitude) + 0.4 * _running(anomaly, 14)
+    )
+    radiation = extraterrestrial(day, place.latitude)
     # Hargreaves, FAO-56 equation 52
     et0 = np.maximum(0.0, 0.0023 * (mean + 17.8) * np.sqrt(2 * half_range) * radiation * 0.408)
-    return Weather(mean - half_range, mean + half_range, rain, soil, et0, np.where(wet, 0.35, 0.75) * radiation / 40)
+    return Weather(
+        mean - half_range, mean + half_range, rain, soil, et0, np.where(wet, 0.35, 0.75) * radiation / 40
+    )
 
 
 def _chance(place: Place, warmth: Floats) -> Floats:
@@ -106,7 +112,7 @@ def _running(x: Floats, days: int) -> Floats:
     return np.convolve(np.concatenate([np.full(days - 1, x[0]), x]), np.full(days, 1 / days), "valid")
 
 
-def _extraterrestrial(day: Floats, latitude: float) -> Floats:
+def extraterrestrial(day: Floats, latitude: float) -> Floats:
     """Radiation above the air [MJ/m² day], FAO-56 equations 21 to 25."""
     year, phi = 2 * np.pi * day / 365.25, np.radians(latitude)
     delta = 0.409 * np.sin(year - 1.39)

@@ -1,7 +1,8 @@
-"""Draw piles: what their keepers would tell of them, and what is true of them, from literature-wide distributions."""
+"""Draw piles, what is told and what is true of them, from literature-wide distributions."""
 
 from dataclasses import dataclass, fields
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ SHADES = ("sun", "part", "shade")
 
 @dataclass(slots=True)
 class Builds:
-    """What was really built, one value (or row) a pile. Litres and matter by material are (pile, material)."""
+    """What was really built, one value (or row) a pile; litres are (pile, material)."""
 
     place: NDArray[np.intp]
     built: list[date]
@@ -37,9 +38,10 @@ class Builds:
 
     def take(self, keep: NDArray[np.intp]) -> "Builds":
         """These piles, repeated where named twice."""
-        values = {f.name: getattr(self, f.name) for f in fields(self)}
-        columns = {"pools_kg": self.pools_kg[:, keep], "built": [self.built[i] for i in keep]}
-        return Builds(**{name: columns[name] if name in columns else v[keep] for name, v in values.items()})
+        rest: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
+        built, pools_kg = rest.pop("built"), rest.pop("pools_kg")
+        taken = {name: values[keep] for name, values in rest.items()}
+        return Builds(built=[built[i] for i in keep], pools_kg=pools_kg[:, keep], **taken)
 
 
 def lognormal(rng: np.random.Generator, middle: float, factor: float, n: int) -> Floats:
@@ -90,12 +92,16 @@ def _start_days(n: int, rng: np.random.Generator) -> NDArray[np.float64]:
 
 def _sizes(n: int, in_bin: NDArray[np.bool_], rng: np.random.Generator) -> Floats:
     side = np.clip(lognormal(rng, 1.0, 1.2, n), 0.68, 1.5)
-    bins = np.stack([side * lognormal(rng, 1, 1.08, n), side, np.clip(side * lognormal(rng, 0.95, 1.12, n), 0.6, 1.5)], 1)
+    bins = np.stack(
+        [side * lognormal(rng, 1, 1.08, n), side, np.clip(side * lognormal(rng, 0.95, 1.12, n), 0.6, 1.5)], 1
+    )
     base = np.clip(lognormal(rng, 1.45, 1.2, n), 1.0, 2.4)
-    mounds = np.stack([base * lognormal(rng, 1.1, 1.1, n), base, np.clip(base * lognormal(rng, 0.65, 1.15, n), 0.5, 1.4)], 1)
+    mounds = np.stack(
+        [base * lognormal(rng, 1.1, 1.1, n), base, np.clip(base * lognormal(rng, 0.65, 1.15, n), 0.5, 1.4)], 1
+    )
     size = np.where(in_bin[:, None], bins, mounds)
     volume = size.prod(axis=1) * np.where(in_bin, 0.97, 0.5)
-    return size * np.cbrt(np.clip(volume, 0.3, 3.5) / volume)[:, None]
+    return np.asarray(size * np.cbrt(np.clip(volume, 0.3, 3.5) / volume)[:, None])
 
 
 def _recipes(n: int, rng: np.random.Generator) -> Floats:
@@ -113,8 +119,11 @@ def _recipes(n: int, rng: np.random.Generator) -> Floats:
 
 
 def matter(loose_l: Floats, rng: np.random.Generator) -> tuple[Floats, Floats, Floats]:
-    """Pools (4, pile), water and nitrogen [kg] in these loose litres; each material of each pile varies of itself."""
-    vary = lambda spread: np.exp(rng.normal(0, spread, loose_l.shape))  # noqa: E731
+    """Pools (4, pile), water and nitrogen [kg] in these loose litres, each material varying of itself."""
+
+    def vary(spread: float) -> Floats:
+        return np.asarray(np.exp(rng.normal(0, spread, loose_l.shape)))
+
     wet = loose_l / 1000 * TABLE["density"] * vary(0.25)
     per_dry = TABLE["moisture"] / (1 - TABLE["moisture"]) * vary(0.28)
     dry = wet / (1 + per_dry)
@@ -128,9 +137,11 @@ def matter(loose_l: Floats, rng: np.random.Generator) -> tuple[Floats, Floats, F
 def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
     """What is true of each pile and nobody knows."""
     n = len(b.built)
-    ln = lambda middle, factor: lognormal(rng, middle, factor, n)  # noqa: E731
+
+    def ln(middle: float, factor: float) -> Floats:
+        return lognormal(rng, middle, factor, n)
+
     weight = b.loose_l * TABLE["density"] * (1 - TABLE["moisture"])
-    mean = lambda name: (weight * TABLE[name]).sum(axis=1) / weight.sum(axis=1)  # noqa: E731
     pace = {
         pool: (weight * TABLE[pool] * TABLE["pace"]).sum(axis=1) / (weight * TABLE[pool]).sum(axis=1)
         for pool in ("fast", "mod")
@@ -150,7 +161,8 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
         area_ratio=np.clip(surface / sphere, 1.05, 1.7),
         base_share=np.where(b.in_bin, 0.17, 0.4),
         plan_m2=length * width * np.where(b.in_bin, 1.0, np.pi / 4),
-        film_w_m2k=1 / (1 / ln(9, 1.35) + np.where(b.in_bin, ln(0.10, 1.8), 0.0) + np.where(covered, 0.05, 0.0)),
+        film_w_m2k=1
+        / (1 / ln(9, 1.35) + np.where(b.in_bin, ln(0.10, 1.8), 0.0) + np.where(covered, 0.05, 0.0)),
         ground_w_m2k=ln(1.6, 1.4),
         dry_air_w_mk=ln(0.06, 1.3),
         wet_w_mk=ln(0.62, 1.3),
@@ -178,7 +190,7 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
         shrink=rng.uniform(0.95, 1.3, n),
         settle_max=rng.uniform(0.06, 0.24, n),
         settle_d=ln(0.05, 1.6),
-        hold_kg_kg=mean("hold") * ln(1, 1.15),
+        hold_kg_kg=(weight * TABLE["hold"]).sum(axis=1) / weight.sum(axis=1) * ln(1, 1.15),
         wick_d=ln(0.02, 2.0),
         rain_caught=np.where(covered, rng.uniform(0, 0.1, n), rng.uniform(0.35, 0.95, n)),
         drying=np.where(covered, rng.uniform(0.03, 0.15, n), rng.uniform(0.2, 0.55, n)) * (0.5 + 0.5 * sun),
@@ -197,9 +209,12 @@ def cardinal(t: Floats, low: Floats, best: Floats, high: Floats) -> Floats:
 
 
 def _warmth_tables(n: int, rng: np.random.Generator) -> Floats:
-    """A blend, another for each pile, of the forms that composting papers use (fact sheet of the trade, part 4a)."""
+    """A blend, another for each pile, of the forms that composting papers use."""
     t = T_GRID[None]
-    u = lambda a, b: rng.uniform(a, b, n)[:, None]  # noqa: E731
+
+    def u(low: float, high: float) -> Floats:
+        return rng.uniform(low, high, n)[:, None]
+
     mild = u(0.5, 0.9) * cardinal(t, u(-2, 3), u(33, 40), u(48, 56))
     two_humps = np.maximum(mild, cardinal(t, u(12, 24), u(55, 61), u(70, 79)))
     piecewise = np.clip(np.minimum(t / 30, 3.75 - t / 20), 0, 1)  # Stombaugh and Nokes 1996

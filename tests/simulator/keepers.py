@@ -16,7 +16,7 @@ Record = dict[str, Any]
 
 @dataclass(slots=True)
 class Keepers:
-    """One value a pile, or (pile, day). Watering styles: 0 never, 1 by feel when at the pile, 2 when nudged as well."""
+    """One value a pile, or (pile, day). Watering: 0 never, 1 by feel at the pile, 2 when nudged as well."""
 
     turns: NDArray[np.bool_]
     visits: NDArray[np.bool_]
@@ -64,7 +64,7 @@ def draw_keepers(habit: NDArray[np.intp], days: int, rng: np.random.Generator) -
 
 
 def _turning_days(habit: str, days: int, rng: np.random.Generator) -> NDArray[np.bool_]:
-    """Days on which the pile is really turned: later than meant, skipped, lapsed, given up, now and then resumed."""
+    """Days on which the pile is really turned: late, skipped, lapsed, given up, now and then resumed."""
     turned = np.zeros(days, dtype=bool)
     every = INTENDED_DAYS[habit] * lognormal(rng, 1.15, 1.2, 1)[0]
     skip, gives_up = rng.uniform(0, 0.3), rng.exponential(900)
@@ -128,10 +128,16 @@ def tell(k: Keepers, who: int, seen: Seen, built: date, days: int) -> list[Recor
             litres = round(float(seen.watered_l[day] * np.exp(rng.normal(0, 0.2))), 1)
             said.append({"kind": "watered", "litres": litres if rng.random() < 0.65 else None})
         said += [
-            {"kind": "added", "material": name, "litres": round(litres * float(np.exp(rng.normal(0, 0.25))), 1)}
+            {
+                "kind": "added",
+                "material": name,
+                "litres": round(litres * float(np.exp(rng.normal(0, 0.25))), 1),
+            }
             for name, litres in seen.added_l[day]
         ]
-        records += [{"kind": r["kind"], "on": on, **{key: v for key, v in r.items() if key != "kind"}} for r in said]
+        records += [
+            {"kind": r["kind"], "on": on, **{key: v for key, v in r.items() if key != "kind"}} for r in said
+        ]
     return records
 
 
@@ -150,11 +156,18 @@ def _look(seen: Seen, day: int, rng: np.random.Generator) -> list[Record]:
     """Smell, texture and height, told now and then."""
     said: list[Record] = []
     if rng.random() < 0.15:
-        said.append({"kind": "height", "cm": round(float(seen.height_m[day] * 100 * np.exp(rng.normal(0, 0.06))))})
+        said.append(
+            {"kind": "height", "cm": round(float(seen.height_m[day] * 100 * np.exp(rng.normal(0, 0.06))))}
+        )
     if rng.random() < 0.25:
         foul, sharp = seen.o2_pct[day] < 3, seen.c_n[day] < 17 and seen.warmth_c[day, 0] > 40
         said.append({"kind": "smell", "smell": "rotten" if foul else "ammonia" if sharp else "earthy"})
     if day > 20 and rng.random() < 0.2:
         left = seen.moderate_left[day] + rng.normal(0, 0.08)
-        said.append({"kind": "texture", "texture": "crumbly" if left < 0.5 else "clumpy" if left < 0.65 else "recognisable"})
+        said.append(
+            {
+                "kind": "texture",
+                "texture": "crumbly" if left < 0.5 else "clumpy" if left < 0.65 else "recognisable",
+            }
+        )
     return said

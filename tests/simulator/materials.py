@@ -4,8 +4,9 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-# Sources: Rynk 1992 (NRAES-54) table A.1 for C:N, nitrogen, moisture and density; lignin after Chandler et al. 1980 for
-# the pools; state agencies' volume factors for loose densities. Woody and kitchen rows are partly from memory.
+# Sources: Rynk 1992 (NRAES-54) table A.1 for C:N, nitrogen, moisture and density; lignin after Chandler
+# et al. 1980 for the pools; state agencies' volume factors for loose densities. Woody and kitchen rows,
+# `pace`, `hold` and `press` are partly from memory.
 #  id               n_pct   c_n moisture density   vs  fast  mod  pace   hold  press
 _ROWS = """
 dry_leaves          0.9    54   0.30    100   0.90  0.10  0.40  0.75   2.6   1.9
@@ -38,8 +39,8 @@ finished_compost    1.4    15   0.45    600   0.48  0.02  0.12  0.50   1.6   1.0
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """nitrogen [% of dry], carbon to nitrogen [-], moisture [wet basis], loose density [kg/m³], volatile share of dry,
-    fast and moderate share of volatile, pace of the moderate pool against the mean, water it can hold [kg/kg dry],
+    """nitrogen [% of dry], carbon to nitrogen [-], moisture [wet basis], loose density [kg/m³], volatile
+    share of dry, fast and moderate share of volatile, pace against the mean, water it can hold [kg/kg dry],
     and by how much its loose volume packs when a pile is built."""
 
     n_pct: float
@@ -55,7 +56,8 @@ class Material:
 
 
 MATERIALS = {
-    cells[0]: Material(*map(float, cells[1:])) for cells in (row.split() for row in _ROWS.strip().splitlines())
+    cells[0]: Material(*map(float, cells[1:]))
+    for cells in (row.split() for row in _ROWS.strip().splitlines())
 }
 IDS = tuple(MATERIALS)
 TABLE = {f.name: np.array([getattr(m, f.name) for m in MATERIALS.values()]) for f in fields(Material)}

@@ -1,7 +1,7 @@
 """The pile itself: five nested shells of heat, water, oxygen and matter, many piles side by side.
 
-Arrays are (shell, pile), the innermost shell first. Conduction and oxygen are solved implicitly, so that a step of two
-hours is safe. Mass is conserved: whatever leaves a shell is booked in `Ledger`.
+Arrays are (shell, pile), the innermost shell first. Conduction and oxygen are solved implicitly, so that a
+step of two hours is safe. Mass is conserved: whatever leaves a shell is booked in `Ledger`.
 """
 
 from dataclasses import dataclass, field, fields
@@ -22,7 +22,7 @@ M_GRID = np.arange(0.0, 1.005, 0.005)  # and the moisture responses on this [wet
 
 @dataclass(slots=True)
 class Traits:
-    """What is true of each pile and nobody knows: one value a pile, but for the response tables (pile, grid)."""
+    """What is true of each pile and nobody knows: one value a pile; response tables are (pile, grid)."""
 
     volume_m3: Floats
     area_ratio: Floats  # surface against that of a sphere of equal volume
@@ -109,11 +109,11 @@ class State:
     @property
     def moisture(self) -> Floats:
         """Wet basis, by shell."""
-        return self.water / (self.water + self.dry)
+        return np.asarray(self.water / (self.water + self.dry))
 
     def left(self) -> Floats:
         """Share left of all fast and of all moderate matter that was ever put in: (2, pile)."""
-        return self.pools[:2].sum(axis=1) / np.maximum(self.put_in, 1e-9)
+        return np.asarray(self.pools[:2].sum(axis=1) / np.maximum(self.put_in, 1e-9))
 
     def take(self, keep: NDArray[np.intp] | NDArray[np.bool_]) -> "State":
         """Only these piles."""
@@ -135,10 +135,11 @@ class State:
 
 
 def build(traits: Traits, pools_kg: Floats, water_kg: Floats, nitrogen_kg: Floats, air_c: Floats) -> State:
-    """A fresh pile, all shells alike. pools_kg (fast, moderate, slow, ash; pile); the rest one value a pile."""
+    """A fresh pile, all shells alike. pools_kg is (fast, moderate, slow, ash; pile)."""
     n, nothing = pools_kg.shape[1], np.zeros(pools_kg.shape[1])
     dry = pools_kg.sum(axis=0)
-    ledger = Ledger(nothing.copy(), water_kg.copy(), *(nothing.copy() for _ in range(3)), dry.copy())
+    burnt, made, vapour, drained = (nothing.copy() for _ in range(4))
+    ledger = Ledger(burnt, water_kg.copy(), made, vapour, drained, dry.copy())
     return State(
         np.broadcast_to(air_c, (SHELLS, n)).copy(),
         SHARES * water_kg,
@@ -154,7 +155,7 @@ def build(traits: Traits, pools_kg: Floats, water_kg: Floats, nitrogen_kg: Float
 
 
 def shape(p: Traits, s: State) -> None:
-    """Once a day: settle, then where each shell lies. Sets `bulk` [m³ of each shell] and `radius` [m, outer face]."""
+    """Once a day: settle, then set `bulk` [m³ of each shell] and `radius` [m, its outer face]."""
     s.settled += (p.settle_max - s.settled) * (1 - np.exp(-p.settle_d))
     dry = s.dry
     left = dry.sum(axis=0) / np.maximum(s.ledger.dry_in, 1e-9)
@@ -210,11 +211,11 @@ def _draught(p: Traits, s: State, sky: Sky, air_space: Floats) -> Floats:
     lift = np.maximum(0.0, (s.warmth_c * SHARES).sum(axis=0) - sky.air_c)
     openness = np.clip((air_space * SHARES).sum(axis=0) / 0.4, 0.05, 1.6) ** p.open_draught
     total = np.cbrt(volume_m3(s)) ** 2 * (p.draught_kg_d + p.draught_per_k * lift) * openness * STEP_D
-    return s.bulk / volume_m3(s) * total
+    return np.asarray(s.bulk / volume_m3(s) * total)
 
 
 def _pace(p: Traits, s: State, moisture: Floats, air_space: Floats) -> tuple[Floats, Floats]:
-    """The rate factor without oxygen [-], and the dry matter that it would eat in a day at full oxygen [kg/d]."""
+    """The rate factor without oxygen [-], and the dry matter that a pace of 1 eats in a day [kg/d]."""
     n = np.arange(s.water.shape[1])
     f_t = p.t_table[n, np.clip((s.warmth_c + 30) * 4, 0, len(T_GRID) - 1).astype(np.intp)]
     f_m = p.m_table[n, (moisture * 200).astype(np.intp)]
@@ -229,7 +230,7 @@ def _pace(p: Traits, s: State, moisture: Floats, air_space: Floats) -> tuple[Flo
 def _appetite(p: Traits, s: State) -> Floats:
     """Dry matter eaten in a day at a pace of 1 [kg/d], by shell."""
     fast, mod, slow = s.pools[:3]
-    return p.k_fast * fast + p.k_mod * _tough(p, s) * mod + p.k_slow * slow
+    return np.asarray(p.k_fast * fast + p.k_mod * _tough(p, s) * mod + p.k_slow * slow)
 
 
 def _tough(p: Traits, s: State) -> Floats:
@@ -246,16 +247,16 @@ def _breathe(p: Traits, s: State, air_space: Floats, flow: Floats, demand_kg_d: 
 
 
 def _faces(p: Traits, s: State, through: Floats) -> Floats:
-    """Conductance between each shell and the next one out, the last to the surface: through × area / distance."""
+    """Conductance from each shell to the next one out, the last to the surface: through × area / distance."""
     middle = s.radius * 0.5
     middle[1:] += s.radius[:-1] * 0.5
     distance = np.concatenate([middle[1:] - middle[:-1], s.radius[-1:] - middle[-1:]])
     mean = np.concatenate([0.5 * (through[1:] + through[:-1]), through[-1:]])
-    return 4 * np.pi * s.radius**2 * p.area_ratio * mean / np.maximum(distance, 0.01)
+    return np.asarray(4 * np.pi * s.radius**2 * p.area_ratio * mean / np.maximum(distance, 0.01))
 
 
 def _solve(conduct: Floats, leak: Floats, source: Floats, outside: Floats | float) -> Floats:
-    """Shell values x of: sum over faces of conductance × difference + source = leak × x (Thomas algorithm)."""
+    """Shell values x: sum over faces of conductance × difference + source = leak × x (Thomas)."""
     diagonal = leak + conduct
     diagonal[1:] += conduct[:-1]
     right = source.copy()
@@ -284,8 +285,11 @@ def _eat(p: Traits, s: State, pace: Floats) -> Floats:
     s.water += 0.55 * burnt
     s.ledger.water_made += 0.55 * burnt.sum(axis=0)
     s.ledger.gas += burnt.sum(axis=0)
-    ammonia = 0.012 * STEP_D * np.clip((s.warmth_c[0] - 35) / 20, 0, 1.5) * np.clip(
-        (24 - 0.5 * s.pools[:3].sum(axis=(0, 1)) / np.maximum(s.nitrogen, 1e-6)) / 8, 0, 1
+    ammonia = (
+        0.012
+        * STEP_D
+        * np.clip((s.warmth_c[0] - 35) / 20, 0, 1.5)
+        * np.clip((24 - 0.5 * s.pools[:3].sum(axis=(0, 1)) / np.maximum(s.nitrogen, 1e-6)) / 8, 0, 1)
     )
     s.nitrogen *= 1 - ammonia
     return np.asarray(burnt * aerobic / np.maximum(all_in, 1e-12))
@@ -338,12 +342,14 @@ def _conduct(
 
 
 def _seep(p: Traits, s: State, sky: Sky, dry: Floats) -> None:
-    """Rain in, drying out, wicking between shells, and what a shell cannot hold running on inwards or away."""
+    """Rain in, drying out, wicking between shells, and overflow running on inwards or away."""
     rain = sky.rain_mm * p.plan_m2 * p.rain_caught * STEP_D
     s.water[-1] += rain
     s.ledger.water_in += rain
     surface = p.plan_m2 * sky.et0_mm * p.drying * STEP_D
-    lost = np.minimum(surface * np.clip(s.water[-1] / np.maximum(dry[-1], 1e-9) / 1.0, 0, 1), 0.05 * s.water[-1])
+    lost = np.minimum(
+        surface * np.clip(s.water[-1] / np.maximum(dry[-1], 1e-9) / 1.0, 0, 1), 0.05 * s.water[-1]
+    )
     s.water[-1] -= lost
     s.ledger.vapour += lost
     per_dry = s.water / np.maximum(dry, 1e-9)
@@ -363,8 +369,8 @@ def _overflow(p: Traits, s: State, dry: Floats) -> None:
         s.ledger.drained += away
 
 
-def turn(p: Traits, s: State, who: NDArray[np.bool_], thorough: Floats, air_c: Floats) -> None:
-    """Mix the shells of some piles: `thorough` is the share of the way to even; a third of the warmth is lost."""
+def turn(s: State, who: NDArray[np.bool_], thorough: Floats, air_c: Floats) -> None:
+    """Mix the shells of some piles, `thorough` of the way to even; a third of the warmth is lost."""
     even = np.where(who, thorough, 0.0)
     for name in ("water", "active"):
         x = getattr(s, name)
@@ -382,7 +388,7 @@ def turn(p: Traits, s: State, who: NDArray[np.bool_], thorough: Floats, air_c: F
 
 
 def water(p: Traits, s: State, litres: Floats, mixed: NDArray[np.bool_]) -> None:
-    """Water poured on: through the whole pile while turning, else on the outer shells, where a part runs off."""
+    """Pour water: through the whole pile while turning, else on the outer shells, where a part runs off."""
     useful = litres * np.where(mixed, 0.97, 0.75)
     spread = np.where(mixed, SHARES, np.array([0.02, 0.06, 0.17, 0.30, 0.45])[:, None])
     s.water += useful * spread
@@ -390,7 +396,9 @@ def water(p: Traits, s: State, litres: Floats, mixed: NDArray[np.bool_]) -> None
     _overflow(p, s, s.dry)
 
 
-def add(s: State, pools_kg: Floats, water_kg: Floats, nitrogen_kg: Floats, air_c: Floats, lag: Floats) -> None:
+def add(
+    s: State, pools_kg: Floats, water_kg: Floats, nitrogen_kg: Floats, air_c: Floats, lag: Floats
+) -> None:
     """Tip fresh matter on: most into the outer shells. pools_kg (4, pile)."""
     spread = np.array([0.03, 0.12, 0.25, 0.30, 0.30])[:, None]
     dry_new = spread * pools_kg.sum(axis=0)

@@ -11,7 +11,7 @@ NEAR_AIR_K = 8.0
 
 
 def passes(fast_left: Floats, moderate_left: Floats, core_c: Floats, air_c: Floats) -> NDArray[np.bool_]:
-    """A day that counts towards `ready`: under 3 % fast and half of the moderate left, core less than 8 °C over air."""
+    """Days that count: under 3 % fast and half of the moderate left, core less than 8 °C over the air."""
     return (fast_left < 0.03) & (moderate_left < 0.5) & (core_c - air_c < NEAR_AIR_K)
 
 
@@ -26,7 +26,12 @@ def ready_day(passing: NDArray[np.bool_]) -> int | None:
 
 
 def stages(
-    core_c: Floats, air_c: Floats, fast_left: Floats, moderate_left: Floats, turned: NDArray[np.bool_], ready: int | None
+    core_c: Floats,
+    air_c: Floats,
+    fast_left: Floats,
+    moderate_left: Floats,
+    turned: NDArray[np.bool_],
+    ready: int | None,
 ) -> str:
     """One letter a day (see LETTERS), from daily means."""
     letters, hot, was_hot, last_turn = "", False, False, -99

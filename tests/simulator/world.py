@@ -19,7 +19,7 @@ RETIRE_EVERY_D = 20
 
 @dataclass(slots=True)
 class History:
-    """Day by day from the build day on: (day, pile), `noon_c` (day, pile, shell). Rows after a pile retired stay NaN."""
+    """Day by day: (day, pile), `noon_c` (day, pile, shell). Days after a pile retired stay NaN."""
 
     noon_c: Floats
     core_c: Floats
@@ -35,7 +35,7 @@ class History:
 
 @dataclass(slots=True)
 class Feeding:
-    """What is tipped onto fed piles: litres (pile, day, material index list), until the day on which adding stops."""
+    """What is tipped onto fed piles, until the day on which adding stops."""
 
     additions: dict[tuple[int, int], list[tuple[int, float]]]  # (pile, day): [(material, litres)]
     stops_on: NDArray[np.intp]
@@ -53,7 +53,9 @@ def draw_weather(b: Builds, days: int, rng: np.random.Generator) -> list[Weather
 
 def draw_feeding(b: Builds, rng: np.random.Generator) -> Feeding:
     """A bucket or two of scraps a week with a cover of browns, some weeks missed."""
-    scraps = [IDS.index(i) for i in ("kitchen_scraps", "vegetable_scraps", "coffee_grounds", "grass_clippings")]
+    scraps = [
+        IDS.index(i) for i in ("kitchen_scraps", "vegetable_scraps", "coffee_grounds", "grass_clippings")
+    ]
     browns = [IDS.index(i) for i in ("dry_leaves", "shredded_paper", "straw")]
     additions: dict[tuple[int, int], list[tuple[int, float]]] = {}
     for pile in np.flatnonzero(b.fed):
@@ -84,7 +86,7 @@ def run(
     middle, swing = 0.5 * (sky["max_c"] + sky["min_c"]), 0.5 * (sky["max_c"] - sky["min_c"])
     history = _empty(n, days)
     state = physics.build(traits, b.pools_kg, b.water_kg, b.nitrogen_kg, middle[:, 0] + 3)
-    alive, streak = np.arange(n), np.zeros(n, dtype=int)
+    alive, streak, done = np.arange(n), np.zeros(n, dtype=int), np.zeros(n, dtype=bool)
     p, k = traits, keepers
     for day in range(days):
         physics.shape(p, state)
@@ -92,7 +94,7 @@ def run(
         for i in range(STEPS if day else STEPS // 2, 0, -1):
             hour = 24 - (i - 0.5) * 24 / STEPS
             if i == STEPS // 2:
-                _noon(b, p, k, state, history, feeding, day, alive, middle[alive, day])
+                _noon(p, k, state, history, feeding, day, alive, middle[alive, day])
             bell = max(0.0, np.sin(np.pi * (hour - 6) / 12)) * np.pi / 2
             now = Sky(
                 middle[alive, day] + swing[alive, day] * np.cos(2 * np.pi * (hour - 15) / 24),
@@ -109,10 +111,10 @@ def run(
         history.core_c[day, alive], history.air_c[day, alive] = core, middle[alive, day]
         history.left[day, alive] = left.T
         streak = np.where(passes(left[0], left[1], core, middle[alive, day]), streak + 1, 0)
-        streak = np.where((history.left[day, alive, 0] >= 0) & (streak >= 5), np.maximum(streak, 1000), streak)
-        if day % RETIRE_EVERY_D == 0 and day > watch_d and (streak >= 1000).any():
-            keep = np.flatnonzero(streak < 1000)
-            alive, streak = alive[keep], streak[keep]
+        done |= streak >= 5
+        if day % RETIRE_EVERY_D == 0 and day > watch_d and done.any():
+            keep = np.flatnonzero(~done)
+            alive, streak, done = alive[keep], streak[keep], done[keep]
             p, k, state = p.take(keep), k.take(keep), state.take(keep)
         if not len(alive):
             break
@@ -121,13 +123,15 @@ def run(
 
 
 def _empty(n: int, days: int) -> History:
-    blank = lambda *shape: np.full(shape, np.nan, dtype=np.float32)  # noqa: E731
-    one = [blank(days, n) for _ in range(7)]
-    return History(blank(days, n, physics.SHELLS), one[0], one[1], blank(days, n, 2), *one[2:7])
+    def blank(*each: int) -> Floats:
+        return np.full((days, n, *each), np.nan)
+
+    return History(
+        blank(physics.SHELLS), blank(), blank(), blank(2), blank(), blank(), blank(), blank(), blank()
+    )
 
 
 def _noon(
-    b: Builds,
     p: Traits,
     k: Keepers,
     state: State,
@@ -140,7 +144,9 @@ def _noon(
     """Note what can be seen, then let the keepers work: feed, turn, water."""
     moisture, dry = state.moisture, state.dry
     handful = np.array([0.0, 0.1, 0.3, 0.35, 0.25])[:, None]
-    hidden = 0.05 * np.minimum(1, state.pools[0].sum(axis=0) / dry.sum(axis=0) / 0.3)  # water still inside the cells
+    hidden = 0.05 * np.minimum(
+        1, state.pools[0].sum(axis=0) / dry.sum(axis=0) / 0.3
+    )  # water still inside the cells
     felt = (moisture * handful).sum(axis=0) - hidden + k.feel_bias + k.feel_noise[:, day]
     history.noon_c[day, alive] = state.warmth_c.T
     history.felt[day, alive] = felt
@@ -151,10 +157,10 @@ def _noon(
     if day == 0:
         return
     if feeding is not None:
-        _feed(b, p, state, feeding, day, alive, air_c)
+        _feed(p, state, feeding, day, alive, air_c)
     turned = k.turns[:, day]
     if turned.any():
-        physics.turn(p, state, turned, k.thorough, air_c)
+        physics.turn(state, turned, k.thorough, air_c)
     litres = watering(k, day, felt)
     if litres.any():
         physics.water(p, state, litres, turned)
@@ -162,7 +168,7 @@ def _noon(
 
 
 def _feed(
-    b: Builds, p: Traits, state: State, feeding: Feeding, day: int, alive: NDArray[np.intp], air_c: Floats
+    p: Traits, state: State, feeding: Feeding, day: int, alive: NDArray[np.intp], air_c: Floats
 ) -> None:
     rows = [
         (row, pile)
