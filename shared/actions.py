@@ -48,6 +48,7 @@ WHYS: Mapping[tuple[Do, str], tuple[str, ...]] = MappingProxyType(
         ("turn", "rotten"): ("days_since_turn",),
         ("turn", "sour"): ("days_since_turn",),
         ("turn", "food_left"): ("days_since_turn",),
+        ("turn", "rodents"): (),
         # water: `litres` in all, `first_litres` now, then squeeze again
         ("water", "dry"): ("moisture", "first_litres"),
         ("water", "ants"): ("moisture", "first_litres"),
@@ -98,7 +99,7 @@ WHYS: Mapping[tuple[Do, str], tuple[str, ...]] = MappingProxyType(
 Temperatures in °C, moisture, free_air and fast_left as shares, c_n [kg/kg], the rest as named.
 """
 
-WATER_GOAL = 0.53
+WATER_GOAL, WATER_GOAL_CURING = 0.53, 0.45
 """Middle of the preferred moisture, a little on the dry side: adding is easier than taking out."""
 CAN_L_M3 = 10.0
 DRY_KG_M3 = 130.0
@@ -168,7 +169,7 @@ def turn(now: Situation, why: str, on: date | None = None) -> Action:
 
 
 def water(now: Situation, why: str) -> Action:
-    litres = now.outlook.water_litres
+    litres = 0.0 if now.outlook.stage == "curing" else now.outlook.water_litres
     if litres <= 0 or now.moisture_felt:
         litres = max(litres, _water_litres(now))
     litres = float(max(2, round(litres)))
@@ -187,11 +188,12 @@ def _water_litres(now: Situation) -> float:
 
     Fresh greens hide their water from the hand: the amount goes halfway between the squeeze and the forecast.
     """
+    goal = WATER_GOAL_CURING if now.outlook.stage == "curing" else WATER_GOAL
     moisture = (now.moisture + now.outlook.moisture.p50) / 2
     least = CAN_L_M3 * now.volume_m3
-    if moisture >= WATER_GOAL:
+    if moisture >= goal:
         return least
-    return max(least, water_to_add_kg(now.volume_m3 * DRY_KG_M3 / (1 - moisture), moisture, WATER_GOAL))
+    return max(least, water_to_add_kg(now.volume_m3 * DRY_KG_M3 / (1 - moisture), moisture, goal))
 
 
 def _minutes(do: Do, volume_m3: float) -> float:

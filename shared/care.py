@@ -25,6 +25,7 @@ SOGGY = 0.65
 TOO_BROWN, TOO_RICH = 40.0, 20.0
 MIX_EVERY_DAYS = 7
 FORGET_DANGER_DAYS = 14
+HARVEST_REST_DAYS = 30
 WORTH_DAYS, WORTH_DAYS_UNTURNED = 2.0, 7.0
 """Days by which `ready` must come sooner to be worth half an hour with the fork; more for a keeper who
 never turns."""
@@ -33,10 +34,7 @@ never turns."""
 def next_actions(pile: Pile, records: Records, outlook: Forecast) -> Actions:
     """What to do next, never empty, first things first."""
     now = situation(pile, records, outlook)
-    for rule in RULES:
-        if actions := rule(now):
-            return actions
-    return (act(now, "wait", "on_track", on=_next_look(now)),)
+    return next(actions for rule in RULES if (actions := rule(now)))
 
 
 def stop_adding_date(outlook: Forecast, use_on: date) -> date:
@@ -82,10 +80,11 @@ def after_danger(now: Situation) -> Actions:
 
 
 def just_harvested(now: Situation) -> Actions:
-    """An emptied pile rests from advice."""
-    if now.harvested_days_ago is None or now.pile.fed or now.outlook.stage not in ("ready", "curing"):
+    """An emptied pile rests from advice for a month."""
+    if now.outlook.stage != "ready" or now.pile.fed or now.harvested_days_ago is None:
         return ()
-    return (act(now, "wait", "harvested", on=now.in_days(14)),)
+    left = HARVEST_REST_DAYS - now.harvested_days_ago
+    return (act(now, "wait", "harvested", on=now.in_days(left)),) if left > 0 else ()
 
 
 def frozen(now: Situation) -> Actions:
@@ -142,7 +141,7 @@ def soggy(now: Situation) -> Actions:
 def pests(now: Situation) -> Actions:
     """Rodents: no more food scraps. Flies and larvae: bury and cap. Ants mean a dry pile."""
     if "rodents" in now.told:
-        return (act(now, "stop_adding", "rodents"), *((turn(now, "food_left"),) if now.may_turn else ()))
+        return (act(now, "stop_adding", "rodents"), *((turn(now, "rodents"),) if now.may_turn else ()))
     for pest in ("flies", "larvae"):
         if pest in now.told:
             return (browns(now, pest), *reheat(now))
@@ -246,17 +245,16 @@ def not_heating(now: Situation) -> Actions:
         return (act(now, "measure", "looks_done"),)
     if now.watered_days_ago is not None and now.watered_days_ago <= 3:
         return (act(now, "wait", "just_watered", on=now.in_days(3)),)
-    if now.turned_days_ago is not None and now.turned_days_ago < MIX_EVERY_DAYS:
-        return (
-            act(now, "measure", "still_cold"),
-            turn(now, "stalled_food_left", on=now.in_days(MIX_EVERY_DAYS)),
-        )
-    return (turn(now, "stalled_food_left"),)
+    rest = MIX_EVERY_DAYS - now.rested_days
+    if now.turned_days_ago is not None and rest > 0:
+        again = turn(now, "stalled_food_left", on=now.in_days(rest))
+        return (act(now, "measure", "still_cold"), again)
+    return (turn(now, "airless" if now.airless else "stalled_food_left"),)
 
 
 def reheat(now: Situation) -> Actions:
     """Fallen from its heat with food left, below 50 °C and 8 °C down from its peak: a turning wakes it."""
-    if now.outlook.stage not in ("hot", "cooling") or not now.may_turn or now.pile.fed:
+    if now.outlook.stage not in ("hot", "cooling") or not now.may_turn or now.pile.fed or now.cold_out:
         return ()
     fallen = now.core_c < 50 and now.core_c < now.peak_c - 8 and now.outlook.trend_c_per_day < 1.0
     pause = 4 if now.food_left else 10
@@ -273,15 +271,10 @@ def reheat(now: Situation) -> Actions:
 
 def mix_hot(now: Situation) -> Actions:
     """A week in the heat: turn the cool shell in, so that all of it is heated once."""
-    rising = now.outlook.trend_c_per_day > 1.5
-    if (
-        now.outlook.stage != "hot"
-        or rising
-        or now.rested_days < MIX_EVERY_DAYS
-        or now.pile.turning == "never"
-    ):
+    rising = now.outlook.trend_c_per_day > 1.5 or now.outlook.turn_gain_days <= -1.0
+    if now.outlook.stage != "hot" or rising or now.rested_days < MIX_EVERY_DAYS:
         return ()
-    if now.outlook.turn_gain_days <= -1.0 or now.pile.fed:
+    if now.pile.turning == "never" or now.pile.fed or now.cold_out:
         return ()
     return (turn(now, "hot_mixing"), *_look_after_turn(now))
 
@@ -305,7 +298,7 @@ def not_heard(now: Situation) -> Actions:
 
 def wait(now: Situation) -> Actions:
     """Nothing to do; say when there will be."""
-    why = {"hot": "hot", "warming": "warming"}.get(now.outlook.stage, "on_track")
+    why = {"hot": "hot", "warming": "warming"}.get(now.outlook.stage, "winter" if now.winter else "on_track")
     return (act(now, "wait", why, on=_next_look(now)), *_later(now))
 
 
@@ -328,7 +321,7 @@ def _later(now: Situation) -> Actions:
     soon = now.in_days(14)
     jobs = []
     due = now.turn_due
-    if due is not None and now.outlook.as_of < due <= soon and now.pile.turning != "never":
+    if due is not None and now.outlook.as_of < due <= soon:
         jobs.append((due, act(now, "turn", "food_left", on=due)))
     due = now.outlook.water_due
     if due is not None and now.outlook.as_of < due <= soon:
@@ -342,7 +335,7 @@ def _look_after_turn(now: Situation) -> Actions:
 
 def _turn_with_water(now: Situation) -> Actions:
     """Water goes in best while turning, where the pile has rested and has something left."""
-    if not now.may_turn or now.rested_days < 4 or now.spent or now.core_c >= 55:
+    if not now.may_turn or now.rested_days < 5 or now.spent or now.core_c >= 50 or now.pile.fed:
         return ()
     return (turn(now, "food_left"),)
 

@@ -97,7 +97,11 @@ class Situation:
     def turn_due(self) -> date | None:
         """When the forecast sees a turning coming, not before the pile has rested."""
         due = self.outlook.turn_due
-        return None if due is None else max(due, self.in_days(TURN_REST_DAYS + 1 - self.rested_days))
+        return (
+            None
+            if due is None or self.pile.turning == "never"
+            else max(due, self.in_days(TURN_REST_DAYS + 1 - self.rested_days))
+        )
 
     @property
     def looks_done(self) -> bool:
@@ -172,6 +176,11 @@ class Situation:
     def in_days(self, days: int) -> date:
         """So many days after the outlook's."""
         return self.outlook.as_of + timedelta(days=days)
+
+    @property
+    def cold_out(self) -> bool:
+        """Too cold outside to open a pile that is merely cooling: it would lose more than it gains."""
+        return self.winter or self.air_c <= -2
 
     @property
     def food_left(self) -> bool:

@@ -108,13 +108,17 @@ def outlook(given: dict[str, str]) -> Forecast:
         turn_gain_days=float(given["gain"]),
         water_gain_days=0.0,
         water_litres=float(given["litres"]),
-        turn_due=None,
-        water_due=None,
+        turn_due=_due(given, "turn_due"),
+        water_due=_due(given, "water_due"),
         days=(*past, *coming),
         habit=Habit(7, None),
         moved=(),
         assumed=(),
     )
+
+
+def _due(given: dict[str, str], name: str) -> date | None:
+    return TODAY + timedelta(days=int(given[name])) if name in given else None
 
 
 def _around(middle: str, spread: float) -> Range:
@@ -135,6 +139,16 @@ def test_the_table_of_situations(name: str, state: str, words: str, first: str, 
 
     assert actions[0].do in first.split(), name
     assert not due_today(actions) & set(never.split()), name
+
+
+def test_every_reason_is_given_somewhere() -> None:
+    """The table makes care use each action with each of its reasons."""
+    given = set()
+    for _, state, words, _, _ in rows():
+        pile, believed = situation(state)
+        given |= {(act.do, act.why) for act in next_actions(pile, told(words), believed)}
+
+    assert given == set(WHYS)
 
 
 def test_the_table_is_wide() -> None:
@@ -233,17 +247,12 @@ def test_a_turn_says_what_it_gains_and_when_to_look() -> None:
 
 def test_jobs_in_sight_are_told_with_their_day() -> None:
     """A wait names the next turning and watering that the forecast sees coming."""
-    pile, believed = situation("stage=hot core=58")
-    turn_on, water_on = TODAY + timedelta(days=6), TODAY + timedelta(days=2)
-    believed = replace(believed, turn_due=turn_on, water_due=water_on)
+    pile, believed = situation("stage=hot core=58 turn_due=6 water_due=2")
 
     actions = next_actions(pile, told("turned@4 58C@0"), believed)
 
-    assert [(act.do, act.on) for act in actions] == [
-        ("wait", water_on),
-        ("water", water_on),
-        ("turn", turn_on),
-    ]
+    days = [(act.do, (act.on - TODAY).days) for act in actions if act.on is not None]
+    assert days == [("wait", 2), ("water", 2), ("turn", 6)]
 
 
 def test_a_later_record_is_not_known_yet() -> None:
