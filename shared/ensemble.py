@@ -1,4 +1,4 @@
-"""Likely piles: what nobody knows about a pile drawn from its prior, then weighed by what its keepers saw."""
+"""Likely piles: what nobody knows about a pile and its keepers drawn from a prior, run up to today and on."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -13,11 +13,13 @@ from shared.errors import BadInput
 from shared.history import History, matter
 from shared.materials import material
 from shared.pile import Pile
+from shared.traces import TRACES, Sky
 
 Array = npt.NDArray[np.float64]
+Seen = npt.NDArray[np.float32]
+Indices = npt.NDArray[np.int64]
 
-MEMBERS = 512  # drawn and run up to today
-KEPT = 128  # drawn from them by weight, and run into the future
+MEMBERS = 512
 
 # What differs from member to member: median and spread, "log" as the standard deviation of the logarithm.
 # Medians are the fact sheet's recommended set; spreads are its ranges read as about 80 % of the cases.
@@ -55,6 +57,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "hand_bias": ("even", 0.0, 0.04),
     "turn_habit": ("even", 0.0, 1.0),
     "water_habit": ("even", 0.0, 1.0),
+    "overdue": ("even", 0.5, 0.3),
 }
 INGREDIENT_SPREAD = 0.30  # home volumes and densities, about ±30 %
 INGREDIENTS = 8  # more than so many share their luck
@@ -67,8 +70,15 @@ BOUNDS = {
     "nitrogen_need": (0.0, 1.5),
     "catch_share": (0.02, 1.0),
     "holding_moisture": (0.6, 0.78),
+    "overdue": (0.0, 1.0),
 }
 PIECES_SPEED = {"fine": 1.15, "mixed": 1.0, "coarse": 0.8}
+INTENDED_DAYS = {"weekly": 7.0, "fortnightly": 14.0, "monthly": 30.0, "never": 700.0}
+INTENT_WORTH = {"weekly": 2.0, "fortnightly": 2.0, "monthly": 2.0, "never": 0.3, None: 1.0}
+KEPT_PROMISE = 0.65  # of intended turnings; keepers forget (assumed)
+WATERED_WHEN_DRY_DAYS = 80.0  # between waterings of a dry pile, before anything is known (assumed)
+WATERED_BELOW = 0.50
+HABIT_DRIFT = 0.3  # even a well-known habit changes (assumed)
 MOUND_SHARE = 0.5
 DENSEST_KG_M3 = 900.0
 
@@ -88,15 +98,16 @@ class Likely:
 
     own        drawn values by the names of PRIOR [member]
     traits, piles, loads   what `balance.run` takes
-    c_n, moisture          of the mix as built [member]
+    start                  what was built: fast, moderate, slow, ash [kg, member by pool]
+    squeezed               volumes were too much for the pile's size, and cut
     """
 
     own: Mapping[str, Array]
     traits: npt.NDArray[np.void]
     piles: npt.NDArray[np.void]
     loads: Array
-    c_n: Array
-    moisture: Array
+    start: Array
+    squeezed: bool
 
 
 def built_volume_m3(pile: Pile) -> float:
@@ -151,7 +162,7 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
         traits["catch_share"] = np.minimum(1.0, traits["catch_share"] * weather.CATCH["dished"] / weather.CATCH["domed"])
     traits["plan_m2"] = pile.length_m * pile.width_m
     traits["water_l"] *= history.usual_water_l
-    traits["water_below"] = 0.50
+    traits["water_below"] = WATERED_BELOW
 
     piles = np.zeros(members, balance.PILE)
     for node, share in (("shell", own["shell_share"]), ("core", 1.0 - own["shell_share"])):
@@ -170,7 +181,8 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
     piles["next_turn"] = balance.FAR_DAYS
     piles["luck"] = np.arange(1, members + 1, dtype=np.uint64) * np.uint64(7919 * 104729 + seed)
     loads = history.loads[None, :, :] * own["mass"][:, None, None]
-    return Likely(own, traits, piles, loads, c_n, wet_share)
+    start = np.stack([fast, moderate, dry - ash - fast - moderate, ash], axis=1)
+    return Likely(own, traits, piles, loads, start, bool(np.median(squeeze) < 1.0))
 
 
 def _nitrogen_kg(material_id: str, volume_m3: float) -> float:
@@ -182,126 +194,95 @@ def _nitrogen_kg(material_id: str, volume_m3: float) -> float:
 def settle_habit(likely: Likely, pile: Pile, history: History) -> None:
     """Set what each member's keeper will do: rates blended from what was intended and what was done.
 
-    Turnings and waterings are counted as a Poisson process with a gamma prior at the intended rate, less a
-    quarter, since keepers forget (assumed); each member draws its own rate from the posterior.
+    Turnings, and waterings on dry days, are counted as a Poisson process with a gamma prior; each member
+    draws its own rate from the posterior.
     """
-    intended_days = INTENDED_DAYS[pile.turning or "fortnightly"]
-    weight = 0.3 if pile.turning == "never" else (1.0 if pile.turning is None else 2.0)
-    turns = _rate(len(history.turned), history.today, KEPT_PROMISE / intended_days, weight, likely.own["turn_habit"])
-    waters = _rate(len(history.watered), history.today, 1.0 / WATER_WHEN_DRY_DAYS, 0.5, likely.own["water_habit"])
-    likely.traits["turn_every_days"] = 1.0 / turns
-    likely.traits["water_chance"] = np.minimum(1.0, waters)
-    last = max(history.turned, default=0)
-    waited = history.today - last
-    gap = np.maximum(likely.traits["turn_every_days"] * (1.0 + 0.3 * likely.own["water_habit"]), 1.0)
-    overdue = np.maximum(gap - waited, 0.3 * gap * _draws(len(gap), 1)[0].clip(-1.5, 1.5) + 0.5 * gap)
-    likely.piles["next_turn"] = history.today + np.where(gap > waited, gap - waited, overdue)
+    intended = INTENDED_DAYS[pile.turning or "fortnightly"]
+    trust = INTENT_WORTH[pile.turning]
+    turns = _rate(len(history.turned), history.today, KEPT_PROMISE / intended, trust, likely.own["turn_habit"])
+    waters = _rate(
+        len(history.watered), history.today, 1.0 / WATERED_WHEN_DRY_DAYS, 0.5, likely.own["water_habit"]
+    )
+    set_habit(likely, history, 1.0 / turns, waters)
 
 
-INTENDED_DAYS = {"weekly": 7.0, "fortnightly": 14.0, "monthly": 30.0, "never": 700.0}
-KEPT_PROMISE = 0.65
-WATER_WHEN_DRY_DAYS = 80.0
+def set_habit(likely: Likely, history: History, turn_every_days: Array, water_chance: Array) -> None:
+    """Give each member's keeper its days between turnings, and its chance to water on a dry day."""
+    likely.traits["turn_every_days"] = turn_every_days
+    likely.traits["water_chance"] = np.minimum(1.0, water_chance)
+    waited = history.today - max(history.turned, default=0)
+    overdue = likely.own["overdue"] * turn_every_days
+    likely.piles["next_turn"] = history.today + np.maximum(turn_every_days - waited, overdue)
 
 
-def _rate(count: int, days: int, prior_per_day: float, weight: float, z: Array) -> Array:
-    """Events a day: gamma posterior after `count` in `days`, the prior worth `weight` events [1/day]."""
-    shape = weight + count
-    mean = shape / (weight / prior_per_day + days)
-    spread = np.sqrt(np.log1p(1.0 / shape))
+def _rate(count: int, days: int, prior_per_day: float, worth: float, z: Array) -> Array:
+    """Events a day: gamma posterior after `count` in `days`, the prior being worth `worth` events [1/day]."""
+    shape = worth + count
+    mean = shape / (worth / prior_per_day + days)
+    spread = np.sqrt(np.log1p(1.0 / shape) + HABIT_DRIFT**2)
     return np.asarray(mean * np.exp(spread * z - 0.5 * spread * spread))
 
 
-# How keepers see. A kitchen thermometer errs by 3 °C; the model itself strays for days on end.
-PROBE_SD_K = 3.0
-DRIFT_BASE_K = 1.5
-DRIFT_SHARE = 0.15  # of the rise over the air
-DRIFT_DAYS = 5.0
-HAND_SD = 0.06
-FEELS = {"dry": (0.0, 0.35), "bit_dry": (0.35, 0.45), "right": (0.45, 0.57), "bit_wet": (0.57, 0.65), "soggy": (0.65, 1.0)}
-WARMTH_C = {"cold": (-50.0, 28.0), "warm": (28.0, 42.0), "hot": (42.0, 100.0)}
-STRAY = 0.03  # chance of a word or reading that has nothing to do with the pile
+def live_through(likely: Likely, history: History, sky: Sky) -> Seen:
+    """Run the members from the build to the end of today; what can be seen of them [member, day, SEEN]."""
+    days = history.today + 1
+    seen = np.full((len(likely.traits), days, len(balance.SEEN)), np.nan, np.float32)
+    traces = _traces(len(likely.traits))
+    balance.run(
+        likely.piles, likely.traits, traces, sky.by_trace, history.deeds, likely.loads, 0, days, days, days, seen
+    )
+    return seen
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
-    """Logarithms of the members' weights, and the drift of the true core from each member today [°C]."""
+class Plan:
+    """What is done from tomorrow on: turned or watered at once, left alone for some days, then by habit."""
 
-    log_weight: Array
-    drift_k: Array
-    drift_sd_k: float
-    parts: Mapping[str, Array]
+    turned: bool = False
+    water_l: float = 0.0
+    left_alone_days: int = 0
 
 
-def weigh(likely: Likely, history: History, seen: Array, air_c: Array) -> Weighed:
-    """Weigh members by what was seen. `seen` as from `balance.run`, `air_c` the known or usual air [day].
+BY_HABIT = Plan()
 
-    Readings of the core: member + drift + noise, drift being an Ornstein-Uhlenbeck process, followed by an
-    exact scalar Kalman filter (its gain is the same for all members).
+
+def live_on(
+    likely: Likely, kept: Indices, history: History, sky: Sky, plan: Plan = BY_HABIT, seen: Seen | None = None
+) -> npt.NDArray[np.void]:
+    """Run copies of the kept members on until they are ready, or as far as the sky goes; gives their end.
+
+    seen   filled for its days beyond today; members are run to its end even if they are ready before
     """
-    members = seen.shape[0]
-    parts = {name: np.zeros(members) for name in ("core", "moisture", "other")}
-    drift, variance, last_day = np.zeros(members), 0.0, -999
-    for sight in history.sights:
-        row = seen[:, min(sight.day, seen.shape[1] - 1), :]
-        if sight.kind in ("core", "core_after_turn"):
-            air = air_c[sight.day]
-            model = air + likely.own["probe_gain"] * (row[:, 0] - air)
-            stationary = (DRIFT_BASE_K + DRIFT_SHARE * max(0.0, sight.value - air)) ** 2
-            fade = np.exp(-(sight.day - last_day) / DRIFT_DAYS)
-            drift = fade * drift
-            variance = fade * fade * variance + (1.0 - fade * fade) * stationary
-            noise = PROBE_SD_K**2 if sight.kind == "core" else (3.0 * PROBE_SD_K) ** 2
-            total = variance + noise
-            off = sight.value - model - drift
-            normal = np.exp(-0.5 * off * off / total) / np.sqrt(2.0 * np.pi * total)
-            parts["core"] += np.log((1.0 - STRAY) * normal + STRAY / 60.0)
-            trust = np.clip(4.0 * np.sqrt(total) / np.maximum(np.abs(off), 1e-9), 0.0, 1.0)
-            drift = drift + variance / total * off * trust
-            variance *= noise / total
-            last_day = sight.day
-        elif sight.kind == "moisture" and sight.word in FEELS:
-            low, high = FEELS[sight.word]
-            felt = row[:, 1] + likely.own["hand_bias"]
-            parts["moisture"] += np.log(_between(felt, low, high, HAND_SD) + STRAY)
-        elif sight.kind == "heat_feel" and sight.word in WARMTH_C:
-            low, high = WARMTH_C[sight.word]
-            parts["core"] += np.log(_between(row[:, 0], low, high, 8.0) + STRAY)
-        elif sight.kind == "texture" and sight.word in ("crumbly", "recognisable"):
-            rotted = _logistic((0.60 - row[:, 5]) / 0.12)
-            parts["other"] += np.log((rotted if sight.word == "crumbly" else 1.0 - rotted) + 0.2)
-        elif sight.kind == "smell" and sight.word in ("rotten", "sour"):
-            parts["other"] += np.log(_logistic((0.25 - row[:, 3]) / 0.06) + 0.2)
-        elif sight.kind == "height":
-            pass
-    fade = np.exp(-(history.today - last_day) / DRIFT_DAYS)
-    stationary = (DRIFT_BASE_K + DRIFT_SHARE * 15.0) ** 2
-    variance = fade * fade * variance + (1.0 - fade * fade) * stationary
-    return Weighed(sum(parts.values()), fade * drift, float(np.sqrt(variance)), parts)  # type: ignore[arg-type]
+    piles, traits = likely.piles[kept].copy(), likely.traits[kept].copy()
+    tomorrow, horizon = history.today + 1, sky.by_trace.shape[1]
+    # Copies of one member part ways by their luck alone.
+    piles["luck"] ^= np.arange(1, len(kept) + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    deeds = np.zeros((horizon, history.deeds.shape[1]))
+    deeds[:, 2] = -1.0
+    deeds[:, 3] = history.deeds[-1, 3]
+    deeds[tomorrow, 0] = float(plan.turned)
+    deeds[tomorrow, 1] = plan.water_l
+    if plan.left_alone_days:
+        again = tomorrow + plan.left_alone_days
+        piles["next_turn"] = np.maximum(piles["next_turn"], again + (piles["next_turn"] - again) % 7.0)
+    if seen is None:
+        seen = np.empty((len(kept), 0, len(balance.SEEN)), np.float32)
+    balance.run(
+        piles,
+        traits,
+        _traces(len(likely.traits))[kept],
+        sky.by_trace,
+        deeds,
+        likely.loads[kept],
+        tomorrow,
+        horizon,
+        tomorrow + plan.left_alone_days,
+        seen.shape[1],
+        seen,
+    )
+    return piles
 
 
-def _between(value: Array, low: float, high: float, sd: float) -> Array:
-    """Chance that `value` with logistic noise falls between two marks."""
-    scale = 0.55 * sd
-    return _logistic((high - value) / scale) - _logistic((low - value) / scale)
-
-
-def _logistic(x: Array) -> Array:
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))
-
-
-def resample(log_weight: Array, count: int) -> npt.NDArray[np.int64]:
-    """Indices of `count` members, as many of each as its weight deserves (systematic resampling).
-
-    Weights are tempered until they are worth at least a sixteenth of the members, so that no single
-    lucky member speaks for all.
-    """
-    least = len(log_weight) / 16.0
-    temper = 1.0
-    while True:
-        weight = np.exp(temper * (log_weight - log_weight.max()))
-        weight /= weight.sum()
-        if 1.0 / np.sum(weight * weight) >= least:
-            break
-        temper *= 0.85
-    marks = (np.arange(count) + 0.5) / count
-    return np.searchsorted(np.cumsum(weight), marks * (1.0 - 1e-12)).clip(max=len(weight) - 1)
+def _traces(members: int) -> Indices:
+    """Which weather each member meets."""
+    return np.arange(members) % TRACES

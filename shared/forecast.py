@@ -1,25 +1,30 @@
 """An ensemble of piles weighed by this pile's readings: state, stage, and the done date as a range."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from shared import balance, ensemble, traces
-from shared.ensemble import Likely, Weighed
+from shared import balance, ensemble, evidence, harvest, hygiene, mix, stages, traces
+from shared.ensemble import Array, Indices, Likely, Plan, Seen
+from shared.evidence import Weighed
 from shared.history import HORIZON_DAYS, History, read_history
 from shared.pile import Pile, Record, Stage
 
-Array = npt.NDArray[np.float64]
-
 BACK_DAYS = 120
 AHEAD_DAYS = 120
-COUNTERFACTUAL_DAYS = 14
-FINISHED_KG_M3 = 593.0  # 1,000 lb/yd3, usual finished compost
-FINISHED_MOISTURE = 0.45
+COMPARED = 48  # members on which acting now is compared with waiting
+COMPARED_DAYS = 14
+GOAL_MOISTURE = 0.55
+DUE_CORE_C = 43.0  # below 105-110 °F with food left a turn pays (common practice)
+DUE_MOISTURE = 0.45
+FOOD_LEFT = 0.05
+FEWEST_DAYS_BETWEEN_TURNS = 3
+NEVER_DAYS = 180.0
+LEAST_PULL = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +109,19 @@ class Forecast:
     assumed: tuple[str, ...]
 
 
+class _Look(NamedTuple):
+    """One pile on its way through the forecast."""
+
+    pile: Pile
+    records: Sequence[Record]
+    history: History
+    sky: traces.Sky
+    likely: Likely
+    seen: Seen
+    weighed: Weighed
+    kept: Indices
+
+
 def forecast(
     pile: Pile, records: Sequence[Record], as_of: date, *, seed: int = 0, habit: Habit | None = None
 ) -> Forecast:
@@ -111,66 +129,44 @@ def forecast(
 
     Raises BadInput where the pile has no ingredients or size, or `as_of` lies before the build.
     """
-    history = read_history(pile, records, as_of)
+    look = _look(pile, records, as_of, seed, habit)
+    history, sky, kept = look.history, look.sky, look.kept
     today = history.today
-    horizon = max(HORIZON_DAYS, today + 1 + AHEAD_DAYS)
-    sky, air_c = traces.skies(pile, horizon, seed)
-    likely = ensemble.draw(pile, history, float(air_c[0]), seed)
-    members = len(likely.traits)
-    which = np.arange(members) % traces.TRACES
-    seen = np.full((members, today + 1, len(balance.SEEN)), np.nan, np.float32)
-    deeds = history.deeds
-    balance.run(
-        likely.piles, likely.traits, which, sky, deeds, likely.loads, 0, today + 1, horizon, horizon, seen
-    )
-    weighed = ensemble.weigh(likely, history, seen, air_c)
-    kept = ensemble.resample(weighed.log_weight, ensemble.KEPT)
-    ensemble.settle_habit(likely, pile, history)
-    if habit is not None:
-        _override(likely, history, habit)
-
-    ahead = np.full((len(kept), min(horizon, today + 1 + AHEAD_DAYS), len(balance.SEEN)), np.nan, np.float32)
-    ahead[:, : today + 1] = seen[kept]
-    base = _future(likely, kept, which, sky, history, horizon, ahead)
-    ready = np.where(np.isnan(base["ready_day"]), HORIZON_DAYS, np.minimum(base["ready_day"], HORIZON_DAYS))
-    turn_gain = _gain(likely, kept, which, sky, history, horizon, turned=True, water_l=0.0)
-    water_l = _worthwhile_water_l(likely, kept)
-    water_gain = _gain(likely, kept, which, sky, history, horizon, turned=False, water_l=water_l)
-
-    rng = np.random.default_rng(seed + 1)
-    drift = weighed.drift_k[kept] + weighed.drift_sd_k * rng.standard_normal(len(kept))
-    air_now = float(air_c[today])
-    core_now = np.maximum(seen[kept, today, 0] + drift, air_now - 5.0)
-    stage = _vote([_stage(ahead[k, : today + 1], core_now[k], air_c, today, base["ready_day"][k]) for k in range(len(kept))])
-    hours, weeds = _heat_credit(history)
-    litres = _harvest_litres(base, likely, kept, rng)
+    band = _band_so_far(look)
+    ended = ensemble.live_on(look.likely, kept, history, sky, seen=band)
+    ready_days = _ready_days(ended, len(sky.air_c))
+    core_c = _core_now(look, seed)
+    now = look.seen[kept, today].astype(np.float64)
+    water_l = _water_litres(look)
+    credit = hygiene.credit(*hygiene.heard([r for r in records if r.on <= as_of], pile.built))
+    recipe = mix.blend(mix.parts_of(pile.ingredients))
     return Forecast(
         pile_id=pile.id,
         as_of=as_of,
-        stage=stage,
-        ready=_dates(pile.built, ready),
-        core_c=_range(core_now, 1),
-        air_c=round(air_now, 1),
-        moisture=_range(seen[kept, today, 1], 3),
-        free_air=_range(seen[kept, today, 3], 3),
-        fast_left=_range(seen[kept, today, 4], 3),
-        moderate_left=_range(seen[kept, today, 5], 3),
-        trend_c_per_day=round(float(np.median(seen[kept, today, 0] - seen[kept, max(0, today - 2), 0])) / 2.0, 2),
-        mix_c_n=round(float(np.median(likely.c_n)), 1),
-        mix_moisture=round(float(np.median(likely.moisture)), 3),
-        hours_over_55c=hours,
-        weed_seed_kill=weeds,
-        harvest_litres=_range(litres, 0),
-        bottom_litres=_bottom_litres(pile, likely, history, seen, kept) if pile.fed else 0.0,
-        turn_gain_days=turn_gain,
-        water_gain_days=water_gain,
-        water_litres=round(water_l, 0),
-        turn_due=_turn_due(pile, ahead, today, air_c),
-        water_due=_water_due(pile, ahead, today),
-        days=_band(pile, ahead, today, air_c),
-        habit=_habit(likely, kept),
-        moved=_moved(weighed, history),
-        assumed=_assumed(pile, history),
+        stage=stages.likeliest(look.seen[kept], core_c, sky.air_c, today, ended["ready_day"], history.hot_seen),
+        ready=_dates(pile.built, ready_days),
+        core_c=_range(core_c, 1),
+        air_c=round(float(sky.air_c[today]), 1),
+        moisture=_range(now[:, 1], 3),
+        free_air=_range(now[:, 3], 3),
+        fast_left=_range(now[:, 4], 3),
+        moderate_left=_range(now[:, 5], 3),
+        trend_c_per_day=_trend(look),
+        mix_c_n=round(recipe.c_n, 1),
+        mix_moisture=round(recipe.moisture, 3),
+        hours_over_55c=round(credit.hours_over_55c, 1),
+        weed_seed_kill=round(credit.seeds_killed, 3),
+        harvest_litres=_range(1000.0 * _finished_m3(ended), 0),
+        bottom_litres=_bottom_litres(look) if pile.fed else 0.0,
+        turn_gain_days=_gain(look, Plan(turned=True, left_alone_days=COMPARED_DAYS)),
+        water_gain_days=_gain(look, Plan(water_l=water_l, left_alone_days=COMPARED_DAYS)) if water_l else 0.0,
+        water_litres=water_l,
+        turn_due=_turn_due(look, band),
+        water_due=_first_day(pile, today, np.nanmedian(band[:, :, 1], axis=0) < DUE_MOISTURE),
+        days=_days(look, band),
+        habit=_habit(look),
+        moved=_moved(look),
+        assumed=_assumed(look),
     )
 
 
@@ -179,97 +175,132 @@ def forecast_many(cases: Sequence[tuple[Pile, Sequence[Record], date]], *, seed:
     return [forecast(pile, records, as_of, seed=seed) for pile, records, as_of in cases]
 
 
-def _future(
-    likely: Likely,
-    kept: npt.NDArray[np.int64],
-    which: npt.NDArray[np.int64],
-    sky: Array,
-    history: History,
-    horizon: int,
-    seen: npt.NDArray[np.float32],
-    *,
-    turned: bool = False,
-    water_l: float = 0.0,
-    wait_days: int = 0,
-) -> npt.NDArray[np.void]:
-    """Run copies of the kept members on from tomorrow; `turned` or watered first, by habit after `wait_days`."""
-    piles, traits = likely.piles[kept].copy(), likely.traits[kept].copy()
-    today = history.today
-    piles["luck"] ^= np.arange(1, len(kept) + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
-    deeds = np.zeros((horizon, 5))
-    deeds[:, 2] = -1.0
-    deeds[:, 3] = history.deeds[-1, 3]
-    if wait_days:
-        piles["next_turn"] = np.maximum(piles["next_turn"], today + wait_days + (piles["next_turn"] - today) % 7.0)
-    if turned:
-        deeds[today + 1, 0] = 1.0
-    deeds[today + 1, 1] = water_l
-    by_habit_from = today + 1 + max(wait_days, 1 if turned or water_l else 0)
-    least = seen.shape[1]
-    balance.run(
-        piles, traits, which[kept], sky, deeds, likely.loads[kept], today + 1, horizon, by_habit_from, least, seen
-    )
-    return piles
+def _look(pile: Pile, records: Sequence[Record], as_of: date, seed: int, habit: Habit | None) -> _Look:
+    """Draw the members, run them up to today, weigh them, and settle what their keepers will do."""
+    history = read_history(pile, records, as_of)
+    horizon = max(HORIZON_DAYS, history.today + 1 + AHEAD_DAYS)
+    sky = traces.skies(pile, horizon, seed)
+    likely = ensemble.draw(pile, history, float(sky.air_c[0]), seed)
+    seen = ensemble.live_through(likely, history, sky)
+    weighed = evidence.weigh(likely, history, seen, sky.air_c)
+    kept = evidence.resample(weighed.log_weight)
+    if habit is None:
+        ensemble.settle_habit(likely, pile, history)
+    else:
+        every = np.full(len(likely.traits), habit.turn_every_days or balance.FAR_DAYS)
+        chance = np.full(len(likely.traits), 1.0 / (habit.water_every_days or balance.FAR_DAYS))
+        ensemble.set_habit(likely, history, every, chance)
+    return _Look(pile, records, history, sky, likely, seen, weighed, kept)
 
 
-def _gain(
-    likely: Likely,
-    kept: npt.NDArray[np.int64],
-    which: npt.NDArray[np.int64],
-    sky: Array,
-    history: History,
-    horizon: int,
-    *,
-    turned: bool,
-    water_l: float,
-) -> float:
-    """Median days won by acting now, against leaving the pile alone for a fortnight."""
-    nothing = np.empty((len(kept), 0, len(balance.SEEN)), np.float32)
-    wait = COUNTERFACTUAL_DAYS
-    idle = _future(likely, kept, which, sky, history, horizon, nothing, wait_days=wait)["ready_day"]
-    act = _future(
-        likely, kept, which, sky, history, horizon, nothing, turned=turned, water_l=water_l, wait_days=wait
-    )["ready_day"]
-    won = np.nan_to_num(idle, nan=HORIZON_DAYS) - np.nan_to_num(act, nan=HORIZON_DAYS)
-    return round(float(np.median(won)), 1)
+def _band_so_far(look: _Look) -> Seen:
+    """What was seen of the kept members up to today, with room for the days ahead."""
+    today = look.history.today
+    band = np.full((len(look.kept), today + 1 + AHEAD_DAYS, len(balance.SEEN)), np.nan, np.float32)
+    band[:, : today + 1] = look.seen[look.kept]
+    return band
 
 
-def _override(likely: Likely, history: History, habit: Habit) -> None:
-    """Take the keeper's habit as given."""
-    every = habit.turn_every_days or balance.FAR_DAYS
-    likely.traits["turn_every_days"] = every
-    likely.piles["next_turn"] = max(history.today + 1, max(history.turned, default=0) + every)
-    likely.traits["water_chance"] = 1.0 / habit.water_every_days if habit.water_every_days else 0.0
+def _ready_days(ended: npt.NDArray[np.void], horizon: int) -> Array:
+    """Days from the build to `ready`, the last day of the horizon where it lies beyond."""
+    days = np.nan_to_num(ended["ready_day"], nan=horizon)
+    return np.asarray(np.minimum(days, HORIZON_DAYS), dtype=np.float64)
 
 
-def _worthwhile_water_l(likely: Likely, kept: npt.NDArray[np.int64]) -> float:
+def _core_now(look: _Look, seed: int) -> Array:
+    """The core today of each kept member, moved by the drift that the readings show [°C]."""
+    rng = np.random.default_rng(seed + 1)
+    drift = look.weighed.drift_k[look.kept] + look.weighed.drift_sd_k * rng.standard_normal(len(look.kept))
+    air_c = look.sky.air_c[look.history.today]
+    return np.asarray(np.clip(look.seen[look.kept, look.history.today, 0] + drift, air_c - 5.0, 80.0))
+
+
+def _trend(look: _Look) -> float:
+    """Median change of the core over the last two days [°C/day]."""
+    today = look.history.today
+    before = max(0, today - 2)
+    core = look.seen[look.kept, :, 0]
+    return round(float(np.median(core[:, today] - core[:, before])) / max(1, today - before), 2)
+
+
+def _gain(look: _Look, act: Plan) -> float:
+    """Median days won by acting now, against leaving the pile alone for a fortnight (below 0: lost)."""
+    some = look.kept[:: max(1, len(look.kept) // COMPARED)]
+    wait = Plan(left_alone_days=act.left_alone_days)
+    days = [
+        _ready_days(ensemble.live_on(look.likely, some, look.history, look.sky, plan), HORIZON_DAYS)
+        for plan in (wait, act)
+    ]
+    return round(float(np.median(days[0] - days[1])), 1)
+
+
+def _water_litres(look: _Look) -> float:
     """Litres that bring the median member to 55 % [L]."""
-    piles = likely.piles[kept]
-    dry = sum(piles[n][k] for n in ("core", "shell") for k in ("fast_kg", "moderate_kg", "slow_kg", "ash_kg"))
+    piles = look.likely.piles[look.kept]
+    dry = _dry_kg(piles)
     water = piles["core"]["water_kg"] + piles["shell"]["water_kg"]
-    return max(0.0, float(np.median(dry * 0.55 / 0.45 - water)))
+    return max(0.0, round(float(np.median(dry * GOAL_MOISTURE / (1.0 - GOAL_MOISTURE) - water))))
 
 
-def _stage(seen: Array, core_c: float, air_c: Array, today: int, ready_day: float) -> Stage:
-    """The stage of one member today, its core corrected by the readings."""
-    if ready_day <= today:
-        return "ready"
-    air = air_c[today]
-    past = seen[:today, 0]
-    was_hot = bool(today > 0 and past.max() >= 45.0)
-    if core_c >= 45.0 or (core_c >= 43.0 and today > 0 and past[-1] >= 45.0):
-        return "hot"
-    rising = today >= 2 and seen[today, 0] - seen[today - 2, 0] > 1.5
-    if not was_hot and (today < 7 or (rising and core_c - air > 2.0)):
-        return "warming"
-    if core_c - air > 8.0:
-        return "warming" if rising else "cooling"
-    fast, moderate = seen[today, 4], seen[today, 5]
-    return "curing" if fast <= 0.15 and moderate <= 0.70 else "stalled"
+def _dry_kg(piles: npt.NDArray[np.void]) -> Array:
+    pools = ("fast_kg", "moderate_kg", "slow_kg", "ash_kg")
+    return np.asarray(sum(piles[node][pool] for node in ("core", "shell") for pool in pools))
 
 
-def _vote(stages: Sequence[Stage]) -> Stage:
-    return Counter(stages).most_common(1)[0][0]
+def _finished_m3(ended: npt.NDArray[np.void]) -> Array:
+    """Volume of the compost that each member ends as, by mass balance [m³]."""
+    return np.array([harvest.finished_m3(float(kg), dry_loss=0.0) for kg in _dry_kg(ended)])
+
+
+def _bottom_litres(look: _Look) -> float:
+    """Finished compost of those additions of a fed pile that were already done a week ago [litres].
+
+    Additions are cohorts: what was put in together has had the same days of decay since.
+    """
+    history, kept = look.history, look.kept
+    eaten = look.seen[kept, :, 7].astype(np.float64)
+    week_ago = max(0, history.today - balance.DONE_DAYS - balance.REST_DAYS)
+    traits, start = look.likely.traits[kept], look.likely.start[kept]
+    total_m3 = np.zeros(len(kept))
+    days = [0] + [day for day in range(history.today + 1) if history.deeds[day, 2] >= 0]
+    for day in days:
+        load = start if day == 0 else look.likely.loads[kept, int(history.deeds[day, 2])]
+        until_week_ago = eaten[:, week_ago] - eaten[:, min(day, week_ago)]
+        fast = np.exp(-traits["fast_per_day"] * until_week_ago)
+        moderate = np.exp(-traits["moderate_per_day"] * until_week_ago)
+        done = (fast < balance.DONE_FAST) & (moderate < balance.DONE_MODERATE)
+        so_far = eaten[:, -1] - eaten[:, day]
+        left_kg = load[:, 1] * np.exp(-traits["moderate_per_day"] * so_far) + load[:, 2] + load[:, 3]
+        total_m3 += done * harvest.finished_m3(1.0, dry_loss=0.0) * left_kg
+    return round(1000.0 * float(np.median(total_m3)))
+
+
+def _first_day(pile: Pile, start: int, due: npt.NDArray[np.bool_]) -> date | None:
+    """The first due day from `start` on, None if not in sight."""
+    hits = np.flatnonzero(due[start:])
+    return pile.built + timedelta(days=start + int(hits[0])) if hits.size else None
+
+
+def _turn_due(look: _Look, band: Seen) -> date | None:
+    """First day, three after the last turn, on which the median core has lost its heat with food left."""
+    cool = np.nanmedian(band[:, :, 0], axis=0) < DUE_CORE_C
+    food = np.nanmedian(band[:, :, 4], axis=0) > FOOD_LEFT
+    rested = max(look.history.turned, default=0) + FEWEST_DAYS_BETWEEN_TURNS
+    return _first_day(look.pile, max(look.history.today, rested), cool & food)
+
+
+def _days(look: _Look, band: Seen) -> tuple[Day, ...]:
+    """The band of the core from the build, or the last 120 days, to 120 days ahead."""
+    first = max(0, look.history.today - BACK_DAYS)
+    core = np.round(np.nanquantile(band[:, first:, 0], (0.1, 0.5, 0.9), axis=0).astype(np.float64), 1)
+    return tuple(
+        Day(
+            look.pile.built + timedelta(days=first + at),
+            Range(*(float(q) for q in core[:, at])),
+            round(float(look.sky.air_c[first + at]), 1),
+        )
+        for at in range(core.shape[1])
+    )
 
 
 def _range(values: Array, digits: int) -> Range:
@@ -278,78 +309,59 @@ def _range(values: Array, digits: int) -> Range:
 
 
 def _dates(built: date, days: Array) -> DateRange:
-    low, middle, high = (int(round(float(q))) for q in np.quantile(days, (0.1, 0.5, 0.9)))
-    return DateRange(
-        built + timedelta(days=low),
-        built + timedelta(days=middle),
-        built + timedelta(days=high),
-        high >= HORIZON_DAYS,
-    )
+    low, middle, high = (built + timedelta(days=round(float(q))) for q in np.quantile(days, (0.1, 0.5, 0.9)))
+    return DateRange(low, middle, high, open=high >= built + timedelta(days=HORIZON_DAYS))
 
 
-def _heat_credit(history: History) -> tuple[float, float]:
-    """Hours over 55 °C that readings prove, and the share of weed seeds killed."""
-    return 0.0, 0.0
+def _habit(look: _Look) -> Habit:
+    """The median keeper; more than half a year between two deeds is never."""
+    every = float(np.median(look.likely.traits["turn_every_days"][look.kept]))
+    water = 1.0 / float(np.median(look.likely.traits["water_chance"][look.kept]))
+    return Habit(*(round(days, 1) if days < NEVER_DAYS else None for days in (every, water)))
 
 
-def _harvest_litres(
-    ended: npt.NDArray[np.void], likely: Likely, kept: npt.NDArray[np.int64], rng: np.random.Generator
-) -> Array:
-    dry = sum(ended[n][k] for n in ("core", "shell") for k in ("fast_kg", "moderate_kg", "slow_kg", "ash_kg"))
-    return np.asarray(1000.0 * dry / (1.0 - FINISHED_MOISTURE) / FINISHED_KG_M3)
+def _moved(look: _Look) -> tuple[str, ...]:
+    """Codes of what moved the done date most, strongest first.
+
+    Each kind of evidence is measured by how far it alone shifts the days of decay that the members have had
+    (moisture: how wet they are), in standard deviations; deeds by their rate against the intended one.
+    """
+    now = look.seen[:, -1].astype(np.float64)
+    pulls: dict[str, float] = {}
+
+    def shift(part: str, column: int) -> float:
+        weight = np.exp(look.weighed.parts[part] - look.weighed.parts[part].max())
+        values = now[:, column]
+        return float((np.average(values, weights=weight) - values.mean()) / max(values.std(), 1e-9))
+
+    eaten, wet = shift("core", 7), shift("moisture", 1)
+    pulls["hot_readings" if eaten > 0 else "cool_readings"] = abs(eaten)
+    pulls["wet" if wet > 0 else "dry"] = abs(wet)
+    if any(sight.kind == "height" for sight in look.history.sights):
+        pulls["height"] = abs(shift("other", 7))
+    intended = ensemble.INTENDED_DAYS[look.pile.turning or "fortnightly"]
+    expected = ensemble.KEPT_PROMISE * look.history.today / intended
+    extra = (len(look.history.turned) - expected) / np.sqrt(expected + 1.0)
+    pulls["turned" if extra > 0 else "not_turned"] = 0.5 * abs(float(extra))
+    if look.history.watered:
+        pulls["watered"] = 0.3 * float(np.sqrt(len(look.history.watered)))
+    cold = traces.colder_than_usual_k(look.pile, look.history.today)
+    if cold > 0.0:
+        pulls["cold_weather"] = 0.2 * cold
+    strong = sorted((code for code, pull in pulls.items() if pull >= LEAST_PULL), key=lambda code: -pulls[code])
+    return tuple(strong)
 
 
-def _bottom_litres(pile: Pile, likely: Likely, history: History, seen: Array, kept: npt.NDArray[np.int64]) -> float:
-    return 0.0
-
-
-def _turn_due(pile: Pile, ahead: Array, today: int, air_c: Array) -> date | None:
-    """First day on which the median core has fallen below 43 °C after a hot spell, with food left."""
-    core = np.nanmedian(ahead[:, :, 0], axis=0)
-    food = np.nanmedian(ahead[:, :, 4], axis=0)
-    for day in range(today, ahead.shape[1]):
-        if core[day] < 43.0 and food[day] > 0.05:
-            return pile.built + timedelta(days=day)
-    return None
-
-
-def _water_due(pile: Pile, ahead: Array, today: int) -> date | None:
-    """First day on which the median moisture falls below 45 %."""
-    wet = np.nanmedian(ahead[:, :, 1], axis=0)
-    for day in range(today, ahead.shape[1]):
-        if wet[day] < 0.45:
-            return pile.built + timedelta(days=day)
-    return None
-
-
-def _band(pile: Pile, ahead: Array, today: int, air_c: Array) -> tuple[Day, ...]:
-    first = max(0, today - BACK_DAYS)
-    core = np.nanquantile(ahead[:, first:, 0], (0.1, 0.5, 0.9), axis=0)
-    return tuple(
-        Day(
-            pile.built + timedelta(days=first + at),
-            Range(*(round(float(q), 1) for q in core[:, at])),
-            round(float(air_c[first + at]), 1),
-        )
-        for at in range(core.shape[1])
-    )
-
-
-def _habit(likely: Likely, kept: npt.NDArray[np.int64]) -> Habit:
-    every = float(np.median(likely.traits["turn_every_days"][kept]))
-    chance = float(np.median(likely.traits["water_chance"][kept]))
-    return Habit(
-        round(every, 1) if every < 180.0 else None, round(1.0 / chance, 1) if chance > 1.0 / 180.0 else None
-    )
-
-
-def _moved(weighed: Weighed, history: History) -> tuple[str, ...]:
-    return ()
-
-
-def _assumed(pile: Pile, history: History) -> tuple[str, ...]:
-    """Codes of what was not said."""
-    missing = [name for name in ("pieces", "climate", "turning", "bin", "covered", "shade", "latitude") if getattr(pile, name) is None]
-    if not any(sight.kind == "moisture" for sight in history.sights):
-        missing.append("moisture")
-    return tuple(missing)
+def _assumed(look: _Look) -> tuple[str, ...]:
+    """Codes of what was not said and so assumed."""
+    unsaid = ("pieces", "climate", "turning", "bin", "covered", "shade", "latitude")
+    codes = [name for name in unsaid if getattr(look.pile, name) is None]
+    if not any(sight.kind == "moisture" for sight in look.history.sights):
+        codes.append("moisture")
+    if look.history.unsaid_water:
+        codes.append("water_litres")
+    if look.history.unsaid_addition:
+        codes.append("added_litres")
+    if look.likely.squeezed:
+        codes.append("volumes")
+    return tuple(codes)

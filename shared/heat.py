@@ -35,6 +35,13 @@ def enthalpy_mj(temp_c: float, humidity_ratio: float) -> float:
 
 
 @compiled
+def enthalpy_slope_mj_per_k(temp_c: float, humidity_ratio: float) -> float:
+    """How fast the enthalpy of air that stays as humid, relative to saturation, rises with warmth [MJ/kg K]."""
+    more_humid = humidity_ratio * (1.0 + humidity_ratio / 0.622) * 4098.0 / ((temp_c + 237.3) ** 2)
+    return 1e-3 * (1.006 + more_humid * (2501.0 + 1.86 * temp_c) + 1.86 * humidity_ratio)
+
+
+@compiled
 def heat_capacity_mj_per_k(water_kg: float, dry_kg: float) -> float:
     """Heat capacity of wet matter [MJ/K]: water 4.184, dry solids 1.046 kJ/kg K (Haug 1993)."""
     return 1e-3 * (4.184 * water_kg + 1.046 * dry_kg)

@@ -22,7 +22,10 @@ POSSIBLE_C = (-40.0, 100.0)
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """Something seen of a pile: on day `day` since the build, of one kind, a number or a word."""
+    """Something seen of a pile on day `day` since the build: a word, or a number.
+
+    The number is °C for "core" and "core_after_turn", the volume left over that at the build for "height".
+    """
 
     kind: str
     day: int
@@ -37,7 +40,9 @@ class History:
     deeds      turnings, litres given, row of loads or -1, cover (1, 0, -1 unknown), litres taken [day, 5]
     loads      matter added: fast, moderate, slow, ash, water [kg], volume [m³] [row, 6]
     turned     days on which it was turned
-    watered    days on which it was watered, and the litres that were said
+    watered    days on which it was watered, `usual_water_l` the middle amount that was said
+    unsaid_water, unsaid_addition   an amount was not said, so a usual one stands for it
+    hot_seen   a reading has shown the core hot
     """
 
     today: int
@@ -47,7 +52,9 @@ class History:
     turned: tuple[int, ...]
     watered: tuple[int, ...]
     usual_water_l: float
-    latest: date | None
+    unsaid_water: bool
+    unsaid_addition: bool
+    hot_seen: bool
 
 
 def matter(material_id: str, volume_m3: float) -> tuple[float, float, float, float, float, float]:
@@ -85,22 +92,23 @@ def read_history(pile: Pile, records: Sequence[Record], as_of: date) -> History:
     turned: list[int] = []
     watered: list[int] = []
     said: list[float] = []
-    latest = None
+    unsaid_water = unsaid_addition = False
     for record in records:
         day = (record.on - pile.built).days
         if not 0 <= day <= today:
             continue
-        latest = record.on if latest is None else max(latest, record.on)
         if record.kind == "turned":
             if day not in turned and day > 0:
                 turned.append(day)
                 deeds[day, 0] = 1.0
         elif record.kind == "watered":
             watered.append(day)
+            unsaid_water |= record.litres is None
             if record.litres is not None:
                 said.append(record.litres)
             deeds[day, 1] += min(record.litres or USUAL_CAN_L, 1000.0)
         elif record.kind == "added":
+            unsaid_addition |= record.litres is None
             load = matter(record.material or "other", (record.litres or USUAL_ADDITION_L) / 1000.0)
             if deeds[day, 2] < 0:
                 deeds[day, 2] = len(rows)
@@ -116,8 +124,9 @@ def read_history(pile: Pile, records: Sequence[Record], as_of: date) -> History:
             if record.core_c is not None and not record.edge and POSSIBLE_C[0] <= record.core_c <= POSSIBLE_C[1]:
                 after = deeds[day, 0] > 0.0
                 cores[2 * day + after].append(record.core_c)
-        elif record.kind == "height" and record.height_m:
-            sights.append(Sight("height", day, record.height_m))
+        elif record.kind == "height" and record.height_m and not pile.fed:
+            shrunk = min(1.5, max(0.05, record.height_m / pile.height_m))
+            sights.append(Sight("height", day, shrunk if pile.bin else shrunk**2))
         elif record.word:
             sights.append(Sight(record.kind, day, 0.0, record.word))
     for slot, values in cores.items():
@@ -132,5 +141,7 @@ def read_history(pile: Pile, records: Sequence[Record], as_of: date) -> History:
         turned=tuple(sorted(turned)),
         watered=tuple(sorted(watered)),
         usual_water_l=float(np.median(said)) if said else USUAL_CAN_L,
-        latest=latest,
+        unsaid_water=unsaid_water,
+        unsaid_addition=unsaid_addition,
+        hot_seen=any(sight.kind.startswith("core") and sight.value >= 45.0 for sight in sights),
     )

@@ -40,6 +40,16 @@ def skies(pile: Pile, days: int, seed: int) -> Sky:
     return Sky(by_trace, usual.mean_c)
 
 
+def colder_than_usual_k(pile: Pile, days: int) -> float:
+    """How much colder the known weather of the first `days` was than the normals [K], 0 where none is known."""
+    known = _known_days(pile, pile.weather, days)
+    if not known.any():
+        return 0.0
+    usual = weather.daily_series(pile.built, days, pile.climate, pile.latitude).mean_c
+    met = weather.daily_series(pile.built, days, pile.climate, pile.latitude, pile.weather).mean_c
+    return float(np.mean((usual - met)[known]))
+
+
 def _humidity(air_c: Array) -> Array:
     """Humidity ratio of the air outside [kg/kg], FAO-56 eq. 11 as in `heat`."""
     vapour_kpa = AIR_HUMIDITY * 0.6108 * np.exp(17.27 * air_c / (air_c + 237.3))

@@ -1,0 +1,51 @@
+"""The stage of a pile, worked out for each likely pile and put to the vote."""
+
+from collections import Counter
+
+import numpy as np
+
+from shared.ensemble import Array, Seen
+from shared.pile import Stage
+
+HOT_C = 45.0
+LEAVES_HOT_C = 43.0
+NEAR_AIR_K = 8.0
+FIRST_WEEK_DAYS = 7
+RISING_K = 1.5  # in two days
+CURING_FAST = 0.15
+CURING_MODERATE = 0.70
+
+
+def likeliest(
+    seen: Seen, core_c: Array, air_c: Array, today: int, ready_day: Array, hot_seen: bool
+) -> Stage:
+    """The stage that most members are in.
+
+    seen        of the members up to today [member, day, SEEN]
+    core_c      today, as the readings have it [member]
+    ready_day   of each member, NaN where it lies beyond the horizon
+    hot_seen    a reading has shown it hot before today
+    """
+    stages = [
+        stage(seen[at, : today + 1], float(core_c[at]), float(air_c[today]), bool(ready_day[at] <= today), hot_seen)
+        for at in range(len(core_c))
+    ]
+    return Counter(stages).most_common(1)[0][0]
+
+
+def stage(seen: Seen, core_c: float, air_c: float, ready: bool, hot_seen: bool = False) -> Stage:
+    """The stage of one pile on the last day of `seen` [day, SEEN], its core then being `core_c`."""
+    today = len(seen) - 1
+    past = seen[:today, 0]
+    if ready:
+        return "ready"
+    if core_c >= HOT_C or (core_c >= LEAVES_HOT_C and today > 0 and past[-1] >= HOT_C):
+        return "hot"
+    was_hot = hot_seen or bool(today > 0 and past.max() >= HOT_C)
+    rising = today >= 2 and bool(seen[today, 0] - seen[today - 2, 0] > RISING_K)
+    if not was_hot and today < FIRST_WEEK_DAYS:
+        return "warming"
+    if core_c - air_c > NEAR_AIR_K:
+        return "warming" if rising else "cooling"
+    spent = seen[today, 4] <= CURING_FAST and seen[today, 5] <= CURING_MODERATE
+    return "curing" if spent else "stalled"
