@@ -1,0 +1,241 @@
+"""From the items of a message to what it wants, to signs of danger, and to the end of contact."""
+
+import re
+from collections.abc import Sequence
+from datetime import date, datetime, time, timedelta
+
+from bot.language.clauses import sentences
+from bot.language.dates import When
+from bot.language.facts import PROBLEMS
+from bot.language.lexicon import Item, Lexicon, plain
+from bot.language.meaning import Ask, AskKind, Bare, Danger, Fact
+
+QUESTIONS = {
+    "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
+    "how_measure", "how_turn", "how_build", "who_did", "who_has_tool", "tally", "privacy", "stop_adding",
+}  # fmt: skip
+SOCIAL = {"thanks", "greeting"}
+_CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
+# the first kind that is there stands for the others
+SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("forget_me", ("undo", "my_data", "what_next")),
+    ("my_data", ("state", "picture", "privacy", "help")),
+    ("person", ("help", "trouble", "what_next", "privacy", "state", "how_build")),
+    ("join", ("start", "share", "what_next")),
+    ("start", ("resume", "share")),
+    ("pause", ("later", "schedule", "hand_over", "resume", "claim", "not_before")),
+    ("resume", ("start", "later", "schedule")),
+    ("schedule", ("later", "not_before")),
+    ("later", ("claim", "help", "decline")),
+    ("correction", ("undo", "trouble")),
+    ("undo", ("trouble",)),
+    ("may_add", ("safe_use", "what_next", "mix", "how_build", "trouble", "help", "state")),
+    ("water_amount", ("what_next", "trouble", "mix", "how_turn", "state")),
+    ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
+    ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
+    ("mix", ("what_next", "trouble", "state")),
+    ("picture", ("state", "my_data")),
+    ("what_if", ("what_next", "trouble", "when_ready")),
+    ("stop_adding", ("when_ready", "what_next")),
+    ("how_measure", ("trouble", "help", "what_next", "state")),
+    ("how_turn", ("trouble", "help", "what_next")),
+    ("how_build", ("trouble", "help", "what_next")),
+    ("why", ("trouble", "help", "what_next")),
+    ("who_did", ("what_next", "claim", "hand_over", "state")),
+    ("who_has_tool", ("what_next",)),
+    ("hand_over", ("claim", "share", "no", "decline")),
+    ("when_ready", ("state", "what_next", "trouble")),
+    ("trouble", ("what_next", "help", "state", "no")),
+    ("what_next", ("help", "state")),
+    ("state", ("help",)),
+)
+
+
+def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datetime, text: str) -> list[Ask]:
+    """Every ask of the message; what one ask already says, another does not say again."""
+    hits: dict[str, tuple[int, int]] = {}
+    for prefix in ("ask.", "more."):
+        for kind, span in lex.searches(items, prefix):
+            if kind in QUESTIONS and not _asked(items, span):
+                continue
+            hits.setdefault(kind, span)
+    asks: list[Ask] = []
+    if code := _class_code(items, lex, text):
+        asks.append(Ask("join", code=code))
+    asks += _may_add(items, lex)
+    asks += [a for kind, span in hits.items() if (a := _ask(kind, span, items, lex, facts, now)) is not None]
+    return _settle(asks, items, lex, facts)
+
+
+def _asked(items: list[Item], span: tuple[int, int]) -> bool:
+    return any("ask" in item.scope for item in items[span[0] : span[1]])
+
+
+def _ask(
+    kind: str, span: tuple[int, int], items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datetime
+) -> Ask | None:
+    """The ask with its fields, None where something needed is missing."""
+    today = now.date()
+    if kind in ("later", "stop_adding"):
+        return Ask(kind, on=_ahead(items, span, last=False))  # type: ignore[arg-type]
+    if kind == "pause":
+        return Ask("pause", on=_until(items, today))
+    if kind == "schedule":
+        return _schedule(items)
+    if kind == "language":
+        return Ask("language", language="en" if any(x.has("<tongue_en>") for x in items) else "es")
+    if kind == "units":
+        return Ask("units", units="f" if any(x.has("<degreeword_f>") for x in items) else "c")
+    if kind == "trouble":
+        return Ask("trouble") if any(_problem(f) for f in facts) else None
+    if kind == "only_about":
+        return Ask("only_about", topic="water" if any(x.has("<water>", "<water_word>") for x in items) else "turn")
+    if kind == "not_before":
+        return Ask("not_before", at=_clock(items))
+    if kind == "who_has_tool":
+        tools = [x.key for x in items[span[0] : span[1]] if x.has("<tool>")]
+        return Ask("who_has_tool", name=tools[0] if tools else None)
+    if kind in ("rename", "hand_over"):
+        return Ask(kind, name=_name(items, span, kind))  # type: ignore[arg-type]
+    return Ask(kind)  # type: ignore[arg-type]
+
+
+def _problem(fact: Fact) -> bool:
+    record = fact.record
+    return record.kind in ("pests", "smoke", "growth") or (record.kind, record.word) in PROBLEMS
+
+
+def _class_code(items: list[Item], lex: Lexicon, text: str) -> str | None:
+    """ "JOIN plum42", or a message that starts with nothing but a code."""
+    for _, (_, last) in lex.searches(items, "join."):
+        found = re.search(r"\b([^\W\d_]{2,10}[0-9]{1,4}|[^\W_]*[0-9][^\W_]*)\b", text)
+        if found and last <= len(items):
+            return found[1].upper()
+    found = _CODE.match(text)
+    if not found:
+        return None
+    word = re.sub(r"[0-9]", "", plain(found[1]))
+    alone = found.end() >= len(text.rstrip(" .!")) or any(x.has("<yesword>") for x in items)
+    return found[1].upper() if alone and not lex.known(word) and lex.unit(word) is None else None
+
+
+def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
+    """Each material that a "may I add" names; one that is not in the data is "other", as written."""
+    found: list[Ask] = []
+    for _, (first, last) in lex.searches(items, "may_add."):
+        sentence = [x for x in items if x.sentence == items[first].sentence]
+        if not any("ask" in x.scope for x in items[first:last]):
+            continue
+        materials = [x for x in sentence if x.has("<material>") and ("ask" in x.scope or x is items[first])]
+        found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
+        if not materials:
+            words = [x.written for x in items[last : last + 4] if x.sentence == items[first].sentence]
+            words = [w for w in words if w.isalpha() and plain(w) not in lex.tables["may_add"]["stray"]]
+            if words:
+                found.append(Ask("may_add", material="other", name=" ".join(words)))
+        if found:
+            break
+    unique = {a.material: a for a in reversed(found)}
+    return list(reversed(unique.values()))
+
+
+def _ahead(items: list[Item], span: tuple[int, int], *, last: bool) -> date | None:
+    days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
+    return (days[-1] if last else days[0]) if days else None
+
+
+def _until(items: list[Item], today: date) -> date | None:
+    """The last day ahead that is named; "for two weeks" counts from today."""
+    return _ahead(items, (0, len(items)), last=True)
+
+
+def _clock(items: list[Item]) -> time | None:
+    return next((x.value for x in items if x.has("<clocktime>")), None)
+
+
+def _schedule(items: list[Item]) -> Ask | None:
+    weekday = next((x.value.weekday for x in items if x.has("<weekday>")), None)
+    return Ask("schedule", weekday=weekday, at=_clock(items))
+
+
+def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
+    if kind == "rename":
+        named = [x.written for x in items[span[1] - 1 :] if x.sentence == items[span[0]].sentence and x.key.isalnum()]
+        return " ".join(named) or None
+    return next((x.written for x in items if x.has("<name>")), None)
+
+
+def _settle(asks: list[Ask], items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> list[Ask]:
+    kinds = {ask.kind for ask in asks}
+    for kind, silenced in SILENCES:
+        if kind in kinds:
+            kinds -= set(silenced)
+    if facts or kinds - SOCIAL - {"yes", "no"}:
+        kinds -= SOCIAL | {"yes", "no"}
+    if kinds - {"greeting"}:
+        kinds.discard("greeting")
+    if "thanks" in kinds and not _closes_with_thanks(kinds):
+        kinds.discard("thanks")
+    return list(dict.fromkeys(ask for ask in asks if ask.kind in kinds))
+
+
+def _closes_with_thanks(kinds: set[AskKind]) -> bool:
+    return not kinds - SOCIAL - {"yes", "no"}
+
+
+# --- short answers -------------------------------------------------------------------------------------------
+
+
+def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
+    """The short answer that the whole message is, politeness aside."""
+    words = " ".join(x.key for x in items if not x.has("<polite>") or x.key in lex.tables["bare_words"]["keep"])
+    for bare, phrases in lex.tables["bare"].items():
+        if words in map(plain, phrases) or " ".join(x.key for x in items) in map(plain, phrases):
+            return bare  # type: ignore[return-value]
+    return None
+
+
+# --- the end of contact --------------------------------------------------------------------------------------
+
+
+def wants_stop(items: list[Item], lex: Lexicon) -> AskKind | None:
+    """ "stop" where the person wants no more messages by any wording, "unclear_stop" where it may be.
+
+    Only words as written count: no typo is ever mended into an opt-out.
+    """
+    whole = {plain(text) for text in lex.tables["stop"]["whole"]}
+    for start, end in _stretches(items):
+        words = " ".join(x.key for x in items[start:end] if not x.has("<polite>"))
+        if words.strip() in whole:
+            return "stop"
+    if any(True for _ in lex.searches(items, "stop_not.")):
+        return None
+    hits = [span for _, span in lex.searches(items, "stop.")]
+    if hits:
+        return "stop"
+    return "unclear_stop" if any(True for _ in lex.searches(items, "unclear_stop.")) else None
+
+
+def _stretches(items: list[Item]) -> list[tuple[int, int]]:
+    """The whole message, and its first and last sentence."""
+    bounds = list(sentences(items))
+    return [(0, len(items)), *bounds[:1], *bounds[-1:]]
+
+
+def find_danger(items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> Danger | None:
+    """The gravest sign of danger in the message."""
+    hits = {name for name, _ in lex.searches(items, "danger.")}
+    for danger in ("self_harm", "threat", "breathing", "injury"):
+        if danger in hits:
+            return danger
+    if any(fact.record.kind == "smoke" for fact in facts):
+        return "smoke"
+    for danger in ("animal", "wrong_person", "maybe_smoke"):
+        if danger in hits:
+            return danger
+    return None
+
+
+def days_ahead(now: datetime, days: int) -> date:
+    """The day so many days from now."""
+    return now.date() + timedelta(days=days)

@@ -1,0 +1,210 @@
+"""How the parts of a message are meant: sentences and segments, and what is denied, planned, supposed or asked.
+
+Pile names are found here too, since a name reaches over clauses as those do.
+"""
+
+from collections.abc import Iterator
+
+from bot.language.lexicon import Item, Lexicon
+
+LARGEST_PILE_NUMBER = 20
+SCOPES = ("ask", "hypo", "plan", "not")
+
+
+def divide(items: list[Item]) -> None:
+    """Number the sentences and segments of the message."""
+    sentence = segment = 0
+    for i, item in enumerate(items):
+        following = items[i + 1] if i + 1 < len(items) else None
+        if item.has("<break>", "<and>", "<but>") and not _within_number(items, i):
+            segment += 1
+        item.sentence, item.segment = sentence, segment
+        if item.has("<end>") and following is not None and not following.has("<end>"):
+            sentence, segment = sentence + 1, segment + 1
+
+
+def _within_number(items: list[Item], at: int) -> bool:
+    return items[at].key == "-" and items[at].glued and at + 1 < len(items) and items[at + 1].glued
+
+
+def sentences(items: list[Item]) -> Iterator[tuple[int, int]]:
+    """Bounds (first, past-last) of each sentence."""
+    start = 0
+    for i in range(1, len(items) + 1):
+        if i == len(items) or items[i].sentence != items[start].sentence:
+            yield start, i
+            start = i
+
+
+def mark_scopes(items: list[Item], lex: Lexicon) -> None:
+    """Note in `scope` of each item how its clause is meant."""
+    bounds = dict(sentences(items))
+    start_of = {i: start for start, end in bounds.items() for i in range(start, end)}
+    for name, (first, last) in sorted(lex.searches(items, "scope."), key=lambda hit: SCOPES.index(hit[0])):
+        end = bounds[start_of[first]] if first in start_of else len(items)
+        if name == "ask":
+            stop = end
+        else:
+            stop = _reach(items, first, last, end, name)
+        for item in items[first:stop]:
+            item.scope.add(name)
+    for start, end in bounds.items():
+        _mark_question(items, start, end)
+
+
+def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int:
+    """Where a denial, plan or supposition ends: at the clause, but it goes on over "or" and bare lists."""
+    at = last
+    while at < end:
+        item = items[at]
+        if item.has("<break>", "<but>", "<only>"):
+            return at
+        if item.has("<and>") and _new_clause(items, at + 1, end):
+            return at
+        if "ask" in item.scope and "ask" not in items[first].scope:
+            return at
+        if name == "hypo" and item.has("then"):
+            return at
+        at += 1
+    return at
+
+
+def _new_clause(items: list[Item], at: int, end: int) -> bool:
+    """Whether what follows "and" has its own verb, subject or number."""
+    return any(
+        item.has("<verb>", "<is>", "<was>", "<sub>", "it", "<number>", "<temperature>", "<amount>", "<not>")
+        for item in items[at : min(at + 3, end)]
+    )
+
+
+def _mark_question(items: list[Item], start: int, end: int) -> None:
+    """A sentence that ends in "?" asks from its question word on, else its last clause asks."""
+    if not any(item.key == "?" for item in items[start:end]):
+        return
+    opened = next((i for i in range(start, end) if items[i].key == "¿"), None)
+    if opened is None and any("ask" in item.scope for item in items[start:end]):
+        return
+    if opened is None:
+        opened = start
+        for i in range(start, end):
+            clause_starts = i == start or items[i - 1].has("<break>", "<but>", "<and>")
+            if clause_starts and items[i].has("<wh>", "<aux>"):
+                opened = i
+                break
+            if items[i].has("<break>", "<but>") and i + 1 < end and not items[i + 1].has("<end>"):
+                opened = i + 1
+    for item in items[opened:end]:
+        item.scope.add("ask")
+
+
+def find_piles(items: list[Item], lex: Lexicon) -> list[Item]:
+    """The items with each pile name folded into one item labelled <pilename>, value as the writer calls it."""
+    named: list[Item] = []
+    at = 0
+    while at < len(items):
+        found = _numbered(items, at, lex) or _named_after(items, at, lex)
+        if found:
+            name, end = found
+            start = len(named)
+            while start and named[start - 1].has("<article>"):
+                start -= 1
+            run = named[start:] + items[at:end]
+            named[start:] = [_name_item(run, name)]
+            at = end
+            continue
+        name, width = _named_before(named, items, at)
+        if name:
+            run = [*named[len(named) - width :], items[at]]
+            named[len(named) - width :] = [_name_item(run, name)]
+            at += 1
+            continue
+        named.append(items[at])
+        at += 1
+    return named
+
+
+def _name_item(run: list[Item], name: str) -> Item:
+    written = " ".join(item.written for item in run)
+    return Item(written.lower(), written.lower(), written, {"<pilename>", "<pile>"}, run[0].glued, value=name)
+
+
+def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | None:
+    """ "pile 2", "bin #3", "#2", "la 2"."""
+    item = items[at]
+    here = at
+    if item.has("<pile>") and not item.has("<article>"):
+        here += 1
+        while here < len(items) and items[here].has("#", "<numeral>", "no"):
+            here += 1
+    elif item.key == "#":
+        here += 1
+    elif item.has("<shepile>") and any(x.has("<pile>") for x in items[:at]):
+        here += 1
+    else:
+        return None
+    if here >= len(items):
+        return None
+    number = items[here].number
+    after = items[here + 1] if here + 1 < len(items) else None
+    if number is not None:
+        whole = number == int(number) and 1 <= number <= LARGEST_PILE_NUMBER
+        measured = after is not None and (lex.unit(after.key) is not None or after.has("<day_unit>"))
+        if whole and not measured and not items[here].has("<clocktime>"):
+            return f"{int(number)}", here + 1
+        return None
+    if item.has("<pile>") and len(items[here].key) == 1 and items[here].key.isalpha() and here == at + 1:
+        letter = items[here]
+        if after is None or after.has("<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>"):
+            return (letter.key, here + 1) if letter.key not in "yoe" else None
+    return None
+
+
+def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | None, int]:
+    """ "the back fence pile": up to three words between an article and the word for pile."""
+    if not items[at].has("<pile>", "<pileone>"):
+        return None, 0
+    words: list[str] = []
+    for step in range(1, min(5, len(named) + 1)):
+        word = named[-step]
+        if word.has("<article>", "<owner>"):
+            return (" ".join(reversed(words)), step) if words else (None, 0)
+        if not word.key.replace(" ", "").isalpha() or word.has("<noname>", "<verb>", "<and>", "<but>", "<pile>"):
+            break
+        if word.has("<material>", "<moisture>", "<heat>", "<pests>", "<date>", "<is>", "<was>"):
+            break
+        words.append(word.raw)
+    opens = len(named) == len(words) or named[-len(words) - 1].has("<end>", "<break>", "<and>")
+    if words and opens and all(w.has("<place>") for w in named[len(named) - len(words) :]):
+        return " ".join(reversed(words)), len(words)
+    return None, 0
+
+
+def _named_after(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | None:
+    """ "la pila del fondo", "la pila grande", "the pile by the shed"."""
+    item = items[at]
+    if not item.has("<pile>", "<shepile>") or (at and items[at - 1].has("<a>")):
+        return None
+    here = at + 1
+    linked = False
+    while here < len(items) and items[here].has("<link>"):
+        linked, here = True, here + 1
+    while linked and here < len(items) and items[here].has("<article>", "<owner>"):
+        here += 1
+    words: list[str] = []
+    while here < len(items) and len(words) < 3 and items[here].key.replace(" ", "").isalpha():
+        word = items[here]
+        if word.has("<verb>", "<is>", "<was>", "<and>", "<but>", "<date>", "<noname>", "<material>", "<pests>"):
+            break
+        if not word.has("<place>") and not (linked and not words):
+            if not (linked and word.has("<article>", "<link>")):
+                break
+        words.append(word.raw)
+        here += 1
+    while words and items[here - 1].has("<article>", "<link>"):
+        words.pop()
+        here -= 1
+    if not words or (item.has("<shepile>") and not item.has("<pile>") and not linked and lex.language == "en"):
+        return None
+    if item.has("<shepile>") and not item.has("<pile>") and not any(w.has("<place>") for w in items[at:here]):
+        return None
+    return " ".join(words), here

@@ -1,0 +1,276 @@
+"""When it happened or shall happen: date phrases of a message, read against the moment it was sent.
+
+A day of the week or of the month may lie behind or ahead; each `When` keeps both, and what it dates decides.
+Own rules read what people say; dateparser reads what is shaped like a calendar date.
+"""
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from typing import Any
+
+import dateparser
+
+from bot.language.lexicon import Item, Lexicon, lexicon, plain
+from bot.language.meaning import Language
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """A date phrase: the day if it lies behind (today included) and the day if it lies ahead, where it can.
+
+    hour      hour of the day where one was said
+    weekday   "mon" to "sun" where a weekday was said
+    many      a habit ("Sundays", "every Sunday")
+    """
+
+    past: date | None = None
+    ahead: date | None = None
+    hour: float | None = None
+    weekday: str | None = None
+    many: bool = False
+
+
+@dataclass(frozen=True)
+class _Grammar:
+    spans: tuple[tuple[str, re.Pattern[str]], ...]
+    offsets: dict[str, int]
+    weekdays: dict[str, int]
+    months: dict[str, int]
+    parts: dict[str, float]
+    counts: dict[str, float]
+
+
+def _any(words: Any) -> str:
+    return "|".join(sorted((re.escape(plain(w)) for w in words), key=len, reverse=True))
+
+
+@lru_cache
+def _grammar(language: Language) -> _Grammar:
+    table = lexicon(language).tables["dates"]
+    weekdays = {plain(w): WEEKDAYS.index(day) for day, words in table["weekdays"].items() for w in words}
+    months = {plain(w): i for i, words in enumerate(table["months"], 1) for w in words}
+    offsets = {plain(w): int(days) for days, words in table["offsets"].items() for w in words}
+    parts = {plain(w): float(hour) for hour, words in table["parts"].items() for w in words}
+    counts = {plain(w): n for n, words in ((1, table["one"]), (2, table["couple"]), (3, table["few"])) for w in words}
+    names = {
+        "OFFSET": _any(offsets), "WEEKDAY": _any(weekdays), "MONTH": _any(months), "PART": _any(parts),
+        "COUNT": r"[0-9]{1,3}|" + _any(counts), "UNIT": _any(w for words in table["units"].values() for w in words),
+    }  # fmt: skip
+    spans = []
+    for kind, texts in table["spans"].items():
+        for text in texts:
+            for name, words in names.items():
+                text = text.replace(name, f"(?P<{name.lower()}>{words})")
+            spans.append((kind, re.compile(rf"(?<![\w]){text}(?![\w])")))
+    return _Grammar(tuple(spans), offsets, weekdays, months, parts, counts)
+
+
+def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
+    """The items with each date phrase folded into one item labelled <date> (and <weekday>, <clocktime>)."""
+    for kind, pattern in _grammar(lex.language).spans:
+        text, starts = _joined(items)
+        for found in reversed(list(pattern.finditer(text))):
+            if found.start() not in starts:
+                continue
+            first = starts[found.start()]
+            last = max(i for at, i in starts.items() if at < found.end())
+            if any(item.has("<date>") for item in items[first : last + 1]) and kind not in ("part", "clock"):
+                continue
+            when = _read(kind, found, lex, now)
+            if when is not None:
+                items[first : last + 1] = [_fold(items[first : last + 1], when)]
+    return _join_neighbours(items)
+
+
+def _joined(items: list[Item]) -> tuple[str, dict[int, int]]:
+    starts, text = {}, ""
+    for i, item in enumerate(items):
+        starts[len(text)] = i
+        text += ("~" if item.has("<date>") else item.key.replace(" ", "_")) + " "
+    return text, starts
+
+
+def _fold(run: list[Item], when: When) -> Item:
+    written = " ".join(item.written for item in run)
+    labels = {"<date>"} if when.past or when.ahead or when.many else set()
+    if when.weekday:
+        labels.add("<weekday>")
+    if when.many:
+        labels.add("<day_many>")
+    if when.hour is not None:
+        labels.add("<partday>" if not (when.past or when.ahead) else "<partday>")
+    return Item(plain(written), written.lower(), written, labels, run[0].glued, value=when)
+
+
+def _join_neighbours(items: list[Item]) -> list[Item]:
+    """ "Sunday" "in the evening" is one date phrase. """
+    joined: list[Item] = []
+    for item in items:
+        before = joined[-1] if joined else None
+        if (
+            before is not None
+            and isinstance(item.value, When)
+            and isinstance(before.value, When)
+            and not (item.value.weekday and before.value.weekday)
+            and (_only_hour(item.value) or _only_hour(before.value))
+        ):
+            a, b = before.value, item.value
+            keep, hour = (b, a) if _only_hour(a) else (a, b)
+            merged = When(keep.past, keep.ahead, hour.hour, keep.weekday, keep.many)
+            joined[-1] = _fold([before, item], merged)
+            joined[-1].labels |= before.labels | item.labels
+            continue
+        joined.append(item)
+    return joined
+
+
+def _only_hour(when: When) -> bool:
+    return when.hour is not None and not when.many and (when.past is None or when.past == when.ahead)
+
+
+def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When | None:
+    grammar, today, got = _grammar(lex.language), now.date(), found.groupdict()
+    part = got.get("part")
+    hour = grammar.parts[part] if part else None
+    if kind == "offset":
+        day = today + timedelta(days=grammar.offsets[got["offset"]])
+        return When(day if day <= today else None, day if day >= today else None, hour)
+    if kind == "part":
+        return When(hour=hour)
+    if kind == "today_part":
+        return When(today, today, hour)
+    if kind in ("weekday", "weekday_last", "weekday_next", "weekday_many"):
+        return _weekday(kind, grammar.weekdays[got["weekday"]], today, hour)
+    if kind in ("ago", "ahead"):
+        return _distance(kind, got, grammar, lex, now)
+    if kind == "month_day":
+        return _calendar(f"{grammar.months[got['month']]}/{got['day']}" + _year(got.get("year")), now, hour)
+    if kind == "slash":
+        return _calendar(got["day"], now, hour)
+    if kind == "day":
+        return _day_of_month(int(got["day"]), today, hour)
+    if kind == "weekend_last":
+        sunday = today - timedelta(days=(today.weekday() + 1) % 7)
+        return When(sunday, None, hour)
+    if kind == "weekend_next":
+        ahead = today if today.weekday() >= 5 else today + timedelta(days=5 - today.weekday())
+        return When(today if today.weekday() >= 5 else None, ahead, hour)
+    return None
+
+
+def _weekday(kind: str, day: int, today: date, hour: float | None) -> When:
+    name = WEEKDAYS[day]
+    if kind == "weekday_many":
+        return When(weekday=name, many=True, hour=hour)
+    back = (today.weekday() - day) % 7
+    past = today - timedelta(days=back)
+    ahead = today + timedelta(days=(day - today.weekday()) % 7 or 7)
+    if kind == "weekday_last":
+        return When(past if back else today - timedelta(days=7), None, hour, name)
+    return When(None if kind == "weekday_next" else past, ahead, hour, name)
+
+
+def _distance(kind: str, got: dict[str, Any], grammar: _Grammar, lex: Lexicon, now: datetime) -> When | None:
+    count = grammar.counts.get(got["count"])
+    number = count if count is not None else float(got["count"])
+    unit = next(u for u, words in lex.tables["dates"]["units"].items() if plain(got["unit"]) in map(plain, words))
+    hours = {"minute": 1 / 60, "hour": 1.0, "day": 24.0, "week": 168.0, "month": 730.0, "year": 8766.0}[unit]
+    if number * hours > 24 * 1500:
+        return None
+    span = timedelta(hours=number * hours)
+    if unit == "month":
+        span = timedelta(days=round(number * 30.4))
+    moment = now - span if kind == "ago" else now + span
+    return When(moment.date(), None) if kind == "ago" else When(None, moment.date())
+
+
+def _year(said: str | None) -> str:
+    return f"/{said}" if said else ""
+
+
+@lru_cache(maxsize=512)
+def _parsed(text: str, year: int, order: str) -> date | None:
+    found = dateparser.parse(
+        text,
+        languages=["en"],
+        settings={"DATE_ORDER": order, "RELATIVE_BASE": datetime(year, 1, 1), "REQUIRE_PARTS": ["day", "month"]},
+    )
+    return found.date() if found else None
+
+
+def _calendar(text: str, now: datetime, hour: float | None) -> When | None:
+    """A day of the calendar written month first, as in the US; without a year both neighbours are kept."""
+    today = now.date()
+    if text.count("/") == 2 or "-" in text:
+        day = _parsed(text, now.year, "MDY")
+        if day is None or abs((day - today).days) > 1500:
+            return None
+        return When(day if day <= today else None, day if day >= today else None, hour)
+    days = [d for year in (now.year - 1, now.year, now.year + 1) if (d := _parsed(f"{text}/{year}", year, "MDY"))]
+    past = max((d for d in days if d <= today), default=None)
+    ahead = min((d for d in days if d >= today), default=None)
+    return When(past, ahead, hour) if days else None
+
+
+def _day_of_month(day: int, today: date, hour: float | None) -> When | None:
+    days = []
+    for step in range(-2, 3):
+        month = today.year * 12 + today.month - 1 + step
+        try:
+            days.append(date(month // 12, month % 12 + 1, day))
+        except ValueError:
+            continue
+    past = max((d for d in days if d <= today), default=None)
+    return When(past, min((d for d in days if d >= today), default=None), hour) if days else None
+
+
+def clock_time(items: list[Item], lex: Lexicon) -> list[Item]:
+    """The items with each time of day ("7:30 am", "at 6 in the evening") labelled <clocktime>, value a `time`."""
+    table = lex.tables["clock"]
+    at, morning, evening = (set(map(plain, table[k])) for k in ("at", "am", "pm"))
+    parts = {plain(w): float(h) for h, words in lex.tables["dates"]["parts"].items() for w in words}
+    for i, item in enumerate(items):
+        hour, minute = _hour(item)
+        if hour is None or hour > 24 or item.has("<date>"):
+            continue
+        later = items[i + 1 : i + 6]
+        words = " ".join(x.key for x in later)
+        half = next((m for w, m in table["minutes"].items() if words.startswith(plain(w))), None)
+        am = any(words.startswith(w) for w in morning)
+        pm = any(words.startswith(w) for w in evening)
+        part = next((h for w, h in parts.items() if words.startswith(w)), None) or next(
+            (x.value.hour for x in later[:3] if isinstance(x.value, When) and x.value.hour is not None), None
+        )
+        before = items[i - 1].key if i else ""
+        two_before = f"{items[i - 2].key} {before}" if i > 1 else ""
+        said_at = before in at or two_before in at
+        if not (item.has("<clock>") or am or pm or (said_at and hour <= 12) or (said_at and half)):
+            continue
+        if pm or (not am and part is not None and part >= 12):
+            hour = hour if hour >= 12 or hour == 0 else hour + 12
+        elif am and hour == 12:
+            hour = 0
+        if half:
+            minute = int(half)
+        if hour < 24 and minute < 60:
+            item.labels.add("<clocktime>")
+            item.labels.discard("<number>")
+            item.value = time(int(hour), minute)
+            for x in later[: 1 if (am or pm) else 0]:
+                x.labels.add("<clockword>")
+    return items
+
+
+def _hour(item: Item) -> tuple[float | None, int]:
+    if item.has("<clock>"):
+        hour, minute = item.key.split(":")
+        return float(hour), int(minute)
+    if item.number is not None and item.number == int(item.number):
+        if 100 <= item.number <= 1259 and item.number % 100 in (15, 30, 45) and item.heard:
+            return item.number // 100, int(item.number % 100)
+        return item.number, 0
+    return None, 0

@@ -1,0 +1,408 @@
+"""The words of a language, read once from its folder, and a message cut into labelled items.
+
+A folder `xx/` holds TOML files; all tables of the same name are merged:
+
+    [spellings]   slip or short form = what it stands for
+    [verbs]       class = verbs: "turn" (regular, forms are built) or "dig dug digging" (spelled out)
+    [classes]     class = words or phrases; a pattern refers to it as <class>
+    [concepts]    class.value = words or phrases, such as moisture.dry
+    [materials]   feedstock id = names
+    [patterns]    what to look for = sequences of items (see `Pattern`)
+"""
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+from rapidfuzz.distance import OSA
+from rapidfuzz.process import extractOne
+
+from bot.language import conjugate
+from bot.language.meaning import Language
+
+LONGEST_TEXT = 1600  # ten SMS parts; what lies beyond is not read
+MOST_ITEMS = 240
+MOST_FUZZY = 40  # typos looked up in one message
+TYPO_LETTERS = 5
+TYPO_LIKENESS = 0.8
+
+_TOKEN = re.compile(
+    r"(?P<iso>[0-9]{4}-[0-9]{2}-[0-9]{2})"
+    r"|(?P<clock>[0-9]{1,2}:[0-9]{2})"
+    r"|(?P<slash>[0-9]{1,2}/[0-9]{1,2}(?:/[0-9]{2,4})?)"
+    r"|(?P<number>[0-9]{1,3}(?:,[0-9]{3})+(?![0-9])|[0-9]{1,9}(?:[.,][0-9]{1,2}(?![0-9]))?)"
+    r"|(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*)"
+    r"|(?P<mark>\.{2,}|[^\w\s]|\n|_)"
+)
+_ENDINGS = {"n't": " not", "'ll": " will", "'ve": " have", "'re": " are", "'m": " am", "'s": " s", "'d": " d"}
+_SHORT_NOT = {"ca": "can", "wo": "will", "sha": "shall", "ai": "is"}
+_ONE_SIGN = str.maketrans({"’": "'", "‘": "'", "´": "'", "`": "'", "“": '"', "”": '"', "–": "-", "—": "-",
+                           "º": "°", "˚": "°", "⁄": "/", "×": "x", "…": "."})  # fmt: skip
+_SENTENCE_ENDS = {".", "!", "?", "\n"}
+_BREAKS = {",", ";", ":", "-", "(", ")"}
+
+
+@dataclass(slots=True)
+class Item:
+    """A word, phrase, number or mark of the message.
+
+    key      without accents and capitals; raw keeps accents; written keeps all
+    labels   the key, and each <class> it belongs to
+    number   its value where it is a number; value: what a date, amount, pile name... came to
+    glued    no space before it
+    heard    a number made out of what dictation wrote
+    sentence, segment   which one of the message it stands in; a segment is about a clause
+    scope    how its clause is meant: "not", "plan", "hypo", "ask", "weather"
+    """
+
+    key: str
+    raw: str
+    written: str
+    labels: set[str]
+    glued: bool = False
+    number: float | None = None
+    value: Any = None
+    heard: bool = False
+    sentence: int = 0
+    segment: int = 0
+    scope: set[str] = field(default_factory=set)
+
+    def has(self, *labels: str) -> bool:
+        """Whether it carries any of the labels."""
+        return any(label in self.labels for label in labels)
+
+
+def plain(text: str) -> str:
+    """Lower case without accents: "Volteé" -> "voltee"."""
+    return "".join(c for c in unicodedata.normalize("NFD", text.lower()) if not unicodedata.combining(c))
+
+
+def clean(text: str) -> str:
+    """One form for quotes, dashes, fractions and wide letters; cut to what is read."""
+    folded = unicodedata.normalize("NFKC", re.sub(r"(?<=\d)(?=[¼½¾⅓⅔])", " ", text[:LONGEST_TEXT]))
+    return folded.translate(_ONE_SIGN)[:LONGEST_TEXT]
+
+
+def cut(text: str) -> list[Item]:
+    """Cut a cleaned text into items that carry no label yet but their own key."""
+    items: list[Item] = []
+    end = 0
+    for found in _TOKEN.finditer(text):
+        kind, written = found.lastgroup or "", found.group()
+        glued = found.start() == end and bool(items)
+        end = found.end()
+        if kind == "word":
+            items.extend(_words(written, glued))
+        else:
+            items.append(_sign(kind, written, glued))
+        if len(items) >= MOST_ITEMS:
+            break
+    return items
+
+
+def _words(written: str, glued: bool) -> Iterator[Item]:
+    raw = written.lower()
+    for ending, full in _ENDINGS.items():
+        if raw.endswith(ending) and len(raw) > len(ending):
+            stem = raw[: -len(ending)]
+            raw = (_SHORT_NOT.get(stem, stem) if ending == "n't" else stem) + full
+            break
+    for word in raw.replace("'", "").split():
+        yield Item(plain(word), word, written, {plain(word)}, glued)
+
+
+def _sign(kind: str, written: str, glued: bool) -> Item:
+    if kind == "number":
+        value = float(written.replace(",", "") if re.search(r",\d{3}", written) else written.replace(",", "."))
+        return Item(written, written, written, {written, "<number>"}, glued, number=value)
+    if kind == "mark":
+        key = "." if written.startswith("..") else written
+        labels = {key}
+        if key in _SENTENCE_ENDS:
+            labels.add("<end>")
+        elif key in _BREAKS:
+            labels.add("<break>")
+        return Item(key, key, written, labels, glued)
+    return Item(written, written, written, {written, f"<{kind}>"}, glued)
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    names: frozenset[str]
+    kind: str  # "item", "gap", "start", "end", "not"
+    maybe: bool = False
+    reach: int = 0
+
+
+class Pattern:
+    """A sequence of items, written like "when|<how_soon> ** <ready> ?".
+
+    a|b|<c>   one item with any of these labels      x?   may be missing
+    *         up to three items, no mark between     **   up to eight items of the sentence
+    ^ $       start and end of a clause              !x   not followed by x
+    """
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.elements = tuple(self._element(part) for part in text.split())
+        firm = [e for e in self.elements if e.kind == "item" and not e.maybe]
+        self.anchor = min(firm, key=lambda e: len(e.names)).names
+
+    @staticmethod
+    def _element(part: str) -> Element:
+        if part in ("*", "**"):
+            return Element(frozenset(), "gap", reach=3 if part == "*" else 8)
+        if part in ("^", "$"):
+            return Element(frozenset(), "start" if part == "^" else "end")
+        refuses = part[0] == "!" and part[1:2] not in ("", "|")
+        maybe = len(part) > 1 and part.endswith("?") and not part.endswith("|?")
+        names = frozenset(part.removeprefix("!" if refuses else "").removesuffix("?" if maybe else "").split("|"))
+        return Element(names, "not" if refuses else "item", maybe=maybe)
+
+    def find(self, items: Sequence[Item], start: int = 0) -> tuple[int, int] | None:
+        """First match at or after `start` as (first, past-last) positions."""
+        for at in range(start, len(items)):
+            end = self._match(items, at, 0)
+            if end is not None:
+                return at, end
+        return None
+
+    def find_all(self, items: Sequence[Item]) -> Iterator[tuple[int, int]]:
+        """Each match that does not overlap an earlier one."""
+        at = 0
+        while found := self.find(items, at):
+            yield found
+            at = max(found[1], found[0] + 1)
+
+    def _match(self, items: Sequence[Item], at: int, step: int) -> int | None:
+        if step == len(self.elements):
+            return at
+        element = self.elements[step]
+        here = items[at] if at < len(items) else None
+        if element.kind == "item":
+            if here is not None and not element.names.isdisjoint(here.labels):
+                end = self._match(items, at + 1, step + 1)
+                if end is not None:
+                    return end
+            passes = element.maybe or ("$" in element.names and _closes(items, at))
+            return self._match(items, at, step + 1) if passes else None
+        if element.kind == "gap":
+            return self._skip(items, at, step, element.reach)
+        if element.kind == "not":
+            refused = here is not None and not element.names.isdisjoint(here.labels)
+        elif element.kind == "start":
+            refused = not _opens(items, at)
+        else:
+            refused = not _closes(items, at)
+        return None if refused else self._match(items, at, step + 1)
+
+    def _skip(self, items: Sequence[Item], at: int, step: int, reach: int) -> int | None:
+        for here in range(at, min(at + reach, len(items)) + 1):
+            end = self._match(items, here, step + 1)
+            if end is not None:
+                return end
+            if here < len(items) and (
+                "<end>" in items[here].labels or (reach <= 3 and "<break>" in items[here].labels)
+            ):
+                return None
+        return None
+
+
+def _opens(items: Sequence[Item], at: int) -> bool:
+    while at > 0:
+        before = items[at - 1].labels
+        if "<end>" in before or "<break>" in before or "<and>" in before or "<but>" in before:
+            return True
+        if "<filler>" not in before:
+            return False
+        at -= 1
+    return True
+
+
+def _closes(items: Sequence[Item], at: int) -> bool:
+    while at < len(items):
+        here = items[at].labels
+        if "<end>" in here or "<break>" in here:
+            return True
+        if "<filler>" not in here:
+            return False
+        at += 1
+    return True
+
+
+@dataclass
+class Lexicon:
+    """All data of one language, ready for look-up."""
+
+    language: Language
+    spellings: dict[str, list[Item]] = field(default_factory=dict)
+    phrases: dict[str, list[tuple[tuple[str, ...], set[str], Any]]] = field(default_factory=dict)
+    words: dict[str, set[str]] = field(default_factory=dict)
+    forms: dict[str, set[str]] = field(default_factory=dict)
+    vocabulary: set[str] = field(default_factory=set)
+    patterns: dict[str, list[Pattern]] = field(default_factory=dict)
+    tables: dict[str, dict[str, Any]] = field(default_factory=dict)
+    by_length: dict[tuple[str, int], list[str]] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    everyday: set[str] = field(default_factory=set)
+
+    def label(self, item: Item) -> None:
+        """Add the classes of a single word. A form written with its accent is that form only."""
+        item.labels |= self.words.get(item.key, set())
+        item.labels |= self.forms.get(item.raw, self.forms.get(item.key, set()))
+
+    def fold(self, items: list[Item], strangers: bool = False) -> list[Item]:
+        """Label phrases; those of a concept or material become one item, the longest first.
+
+        With `strangers` only words that carry no class yet are looked at (words of the other language).
+        """
+        folded: list[Item] = []
+        at = 0
+        while at < len(items):
+            entries = self._longest(items, at, strangers)
+            if not entries:
+                folded.append(items[at])
+                at += 1
+                continue
+            width = len(entries[0][0])
+            for _, labels, value in entries:
+                for item in items[at : at + width]:
+                    item.labels |= labels
+                    item.value = value if "<material>" in labels else item.value
+            if width > 1 and any(value is not None for _, _, value in entries):
+                folded.append(_one(items[at : at + width]))
+            else:
+                folded.extend(items[at : at + width])
+            at += width
+        return folded
+
+    def _longest(self, items: list[Item], at: int, strangers: bool) -> list[tuple[tuple[str, ...], set[str], Any]]:
+        best: list[tuple[tuple[str, ...], set[str], Any]] = []
+        for entry in self.phrases.get(items[at].key, ()):
+            run = items[at : at + len(entry[0])]
+            if best and len(entry[0]) < len(best[0][0]):
+                break
+            if tuple(item.key for item in run) == entry[0] and not (
+                strangers and any(len(item.labels) > 1 for item in run)
+            ):
+                best.append(entry)
+        return best
+
+    def unit(self, key: str) -> str | None:
+        """The kind of unit that a word names: "gal" is "gallon"."""
+        return self.units.get(key)
+
+    def common(self, key: str) -> bool:
+        """Whether the word is one of those that tell the language."""
+        return key in self.everyday
+
+    def known(self, key: str) -> bool:
+        """Whether the word occurs anywhere in the data of the language."""
+        return key in self.vocabulary
+
+    def nearest(self, key: str) -> str | None:
+        """The known word that a longer unknown one is most likely a typo of."""
+        near = [w for n in (-1, 0, 1) for w in self.by_length.get((key[0], len(key) + n), ())]
+        found = extractOne(key, near, scorer=OSA.normalized_similarity, score_cutoff=TYPO_LIKENESS)
+        return found[0] if found else None
+
+    def searches(self, items: Sequence[Item], prefix: str) -> Iterator[tuple[str, tuple[int, int]]]:
+        """Each match of each pattern whose name starts with `prefix`, as (name, (first, past-last))."""
+        present = set().union(*(item.labels for item in items)) if items else set()
+        for name, patterns in self.patterns.items():
+            if name.startswith(prefix):
+                for pattern in patterns:
+                    if not pattern.anchor.isdisjoint(present):
+                        for found in pattern.find_all(items):
+                            yield name[len(prefix) :], found
+
+
+def _one(run: list[Item]) -> Item:
+    """A phrase as one item, with the labels that all its words were given."""
+    labels = set.intersection(*(item.labels for item in run)) | {" ".join(item.key for item in run)}
+    first = run[0]
+    return Item(
+        " ".join(item.key for item in run),
+        " ".join(item.raw for item in run),
+        " ".join(item.written for item in run),
+        labels,
+        first.glued,
+        value=first.value,
+    )
+
+
+@lru_cache
+def lexicon(language: Language) -> Lexicon:
+    """Read the folder of a language once."""
+    tables: dict[str, dict[str, Any]] = {}
+    for file in sorted(files("bot.language").joinpath(language).iterdir(), key=lambda f: f.name):
+        if file.name.endswith(".toml"):
+            for table, entries in tomllib.loads(file.read_text(encoding="utf-8")).items():
+                tables.setdefault(table, {}).update(entries)
+    made = Lexicon(language, tables=tables)
+    for slip, full in tables["spellings"].items():
+        made.spellings[plain(slip)] = cut(full)
+        made.vocabulary.update(item.key for item in made.spellings[plain(slip)])
+    for name, verbs in tables["verbs"].items():
+        _add_verbs(made, name, verbs)
+    _doubt_unaccented(made)
+    for name, words in tables["classes"].items():
+        _add_phrases(made, words, {f"<{name}>"}, None)
+    for concept, values in tables["concepts"].items():
+        for value, words in values.items():
+            _add_phrases(made, words, {"<concept>", f"<{concept}>", f"<{concept}.{value}>"}, value)
+    for material, names in tables["materials"].items():
+        _add_phrases(made, conjugate.numbers(names, language), {"<material>"}, material)
+    made.units = {plain(word): kind for kind, words in tables["units"].items() for word in words}
+    for table in ("units", "numbers"):
+        for words in tables[table].values():
+            for word in words if isinstance(words, list) else [words]:
+                made.vocabulary.update(plain(str(word)).split())
+    made.everyday = set(plain(" ".join(tables["common"]["words"])).split())
+    made.vocabulary |= made.everyday
+    for name, texts in tables["patterns"].items():
+        made.patterns[name] = [Pattern(plain(text)) for text in texts]
+        for pattern in made.patterns[name]:
+            made.vocabulary.update(n for e in pattern.elements for n in e.names if n.isalpha())
+    for word in made.vocabulary:
+        made.by_length.setdefault((word[0], len(word)), []).append(word)
+    return made
+
+
+def _add_verbs(made: Lexicon, name: str, verbs: Iterable[str]) -> None:
+    for verb in verbs:
+        for form, written in conjugate.forms(verb, made.language):
+            labels = {"<verb>", f"<{name}>", f"<{name}.{form}>"}
+            made.vocabulary.add(plain(written))
+            accent = {f"<{name}.accent>"} if written != plain(written) else set()
+            made.forms.setdefault(plain(written), set()).update(labels | accent)
+            if accent:
+                made.forms.setdefault(written, set()).update(labels)
+
+
+def _doubt_unaccented(made: Lexicon) -> None:
+    """A form that is past only by its accent ("volteó") is `maybe` past where written without it ("volteo")."""
+    for labels in made.forms.values():
+        for label in [label for label in labels if label.endswith(".done>")]:
+            name = label.removesuffix(".done>")
+            if {f"{name}.accent>"} <= labels and not labels.isdisjoint({f"{name}.now>", f"{name}.imp>"}):
+                labels.discard(label)
+                labels.add(f"{name}.maybe>")
+
+
+def _add_phrases(made: Lexicon, words: Iterable[str], labels: set[str], value: Any) -> None:
+    for phrase in words:
+        keys = tuple(i.key for item in cut(phrase) for i in made.spellings.get(item.key, [item]))
+        made.vocabulary.update(k for k in keys if k.isalpha())
+        if not keys:
+            continue
+        if len(keys) == 1 and value is None:
+            made.words.setdefault(keys[0], set()).update(labels)
+        else:
+            made.phrases.setdefault(keys[0], []).append((keys, labels, value))
+            made.phrases[keys[0]].sort(key=lambda entry: -len(entry[0]))

@@ -1,0 +1,334 @@
+"""Numbers and what they count: number words, amounts [litres], lengths [m], temperatures [°C].
+
+Each finder folds the items it has understood into one item with a label and a value:
+<number>; <amount> with `Amount`; <length> in metres; <temperature> with `Degrees`.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from text_to_num import text2num
+
+from bot.language.lexicon import Item, Lexicon, plain
+from bot.language.meaning import Units
+
+# NIST Handbook 44 (2024), appendix C: US customary measures
+LITRES = {
+    "litre": 1.0,
+    "gallon": 3.785411784,
+    "quart": 0.946352946,
+    "pint": 0.473176473,
+    "cup": 0.2365882365,
+    "millilitre": 0.001,
+    "cubic_foot": 28.316846592,
+    "cubic_yard": 764.554857984,
+}
+METRES = {"metre": 1.0, "centimetre": 0.01, "foot": 0.3048, "inch": 0.0254, "yard_long": 0.9144}
+HOTTEST_C, COLDEST_C = 100.0, -40.0  # outside it is a mistake and asked about
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """So much of something: litres where that was said, else None; `count` of the named vessel."""
+
+    litres: float | None
+    count: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Degrees:
+    """A reading. `unit` is what was written, None where the person's own unit stands in."""
+
+    celsius: float
+    written: float
+    unit: Units | None
+    heard: bool = False
+
+
+def celsius(value: float, unit: Units) -> float:
+    """Degrees of either scale as °C."""
+    return value if unit == "c" else (value - 32) / 1.8
+
+
+def read_numbers(items: list[Item], lex: Lexicon) -> list[Item]:
+    """The items with number words folded into numbers: "one hundred forty two", "half a", "ciento veinte"."""
+    table = lex.tables["numbers"]
+    words, joiners = set(map(plain, table["words"])), set(map(plain, table["joiners"]))
+    heard = {plain(k): plain(v) for k, v in lex.tables["heard"].items()}
+    folded: list[Item] = []
+    at = 0
+    while at < len(items):
+        run, end, slips = _run(items, at, words, joiners, heard, table)
+        value = _spoken(run, lex) if run else None
+        if value is None:
+            folded.append(items[at])
+            at += 1
+            continue
+        written = " ".join(item.written for item in items[at:end])
+        key = f"{value:g}"
+        folded.append(Item(key, key, written, {key, "<number>", "<spoken>"}, items[at].glued, value, heard=slips))
+        at = end
+    return _fractions(folded, lex)
+
+
+def _run(
+    items: list[Item], at: int, words: set[str], joiners: set[str], heard: dict[str, str], table: dict[str, list[str]]
+) -> tuple[list[str], int, bool]:
+    """The number words from `at` on, where they end, and whether dictation slips are among them."""
+    key = items[at].key
+    following = items[at + 1].key if at + 1 < len(items) else ""
+    opens = key in words or (key in table["one"] and following in ("hundred", "cien", "ciento"))
+    if not opens and not (key in heard and heard[key] in table["units"] and following in words):
+        return [], at, False
+    run, end, slips = [], at, False
+    while end < len(items):
+        key = items[end].key
+        pair = f"{key} {items[end + 1].key}" if end + 1 < len(items) else ""
+        if run and pair in heard:
+            run.append(heard[pair])
+            end, slips = end + 2, True
+        elif key in words or (not run and key in table["one"]):
+            run.append("one" if key in ("a", "an") else key)
+            end += 1
+        elif key in heard and (not run or (heard[key] in words and _speaks_on(items, end, words, run))):
+            run.append(heard[key])
+            end, slips = end + 1, True
+        elif run and key in joiners | {"-"} and end + 1 < len(items) and items[end + 1].key in words:
+            run.extend([key] if key != "-" else [])
+            end += 1
+        else:
+            break
+    if len(run) == 1 and (run[0] in table["pronoun"] or slips):
+        return [], at, False
+    return run, end, slips
+
+
+def _speaks_on(items: list[Item], at: int, words: set[str], run: list[str]) -> bool:
+    """ "one forty ate" is 148, but "went from forty to sixty" is not 4260."""
+    after = items[at + 1].key if at + 1 < len(items) else ""
+    return len(run) >= 2 and after not in words and not after.isdigit()
+
+
+def _spoken(run: list[str], lex: Lexicon) -> float | None:
+    language = lex.language
+    try:
+        return float(text2num(" ".join(run), language))
+    except ValueError:
+        pass
+    units = lex.tables["numbers"]["units"]
+    joiners = lex.tables["numbers"]["joiners"]
+    try:
+        if run[0] in units and len(run) > 1:  # "one forty two" is 142
+            rest = text2num(" ".join(run[1:]), language)
+            if 10 <= rest < 100:
+                return float(text2num(run[0], language) * 100 + rest)
+        parts = [word for word in run if word not in joiners]
+        values = [text2num(word, language) for word in parts]
+    except ValueError:
+        return None
+    if len(values) == 3 and all(v < 10 for v in values):  # "one three five" is 135
+        return float(values[0] * 100 + values[1] * 10 + values[2])
+    return float(sum(values)) if sorted(values, reverse=True) == values else None
+
+
+def _fractions(items: list[Item], lex: Lexicon) -> list[Item]:
+    """ "half a", "2 1/2", "a couple of", "two and a half" as numbers, where a measure follows."""
+    table = lex.tables["numbers"]
+    small = [(0.5, table["half"]), (0.25, table["quarter"]), (2.0, table["couple"]), (12.0, table["dozen"])]
+    phrases = sorted(
+        ((plain(w).split(), value) for value, ws in small for w in ws), key=lambda entry: -len(entry[0])
+    )
+    half = [plain(w).split() for w in table["and_half"]]
+    folded: list[Item] = []
+    at = 0
+    while at < len(items):
+        item = items[at]
+        before = folded[-1] if folded else None
+        if item.has("<slash>") and item.key.count("/") == 1 and _measures(items, at + 1, lex):
+            above, below = map(int, item.key.split("/"))
+            if below and above < below:
+                whole = before.number if before is not None and before.number is not None else 0.0
+                if whole:
+                    folded.pop()
+                folded.append(_number(item, whole + above / below))
+                at += 1
+                continue
+        extra = next((h for h in half if [x.key for x in items[at : at + len(h)]] == h), None)
+        if extra and before is not None and before.number is not None:
+            folded[-1] = _number(before, before.number + 0.5)
+            at += len(extra)
+            continue
+        phrase = next((p for p in phrases if [x.key for x in items[at : at + len(p[0])]] == p[0]), None)
+        if phrase and _measures(items, at + len(phrase[0]), lex):
+            folded.append(_number(item, phrase[1]))
+            at += len(phrase[0])
+            continue
+        if item.key in table["one"] and _measures(items, at + 1, lex):
+            folded.append(_number(item, 1.0))
+            at += 1
+            continue
+        folded.append(item)
+        at += 1
+    return folded
+
+
+def _number(item: Item, value: float) -> Item:
+    key = f"{value:g}"
+    return Item(key, key, item.written, {key, "<number>", "<small>"}, item.glued, value, heard=item.heard)
+
+
+def _measures(items: list[Item], at: int, lex: Lexicon) -> bool:
+    """Whether a measure follows, an adjective or a number ("5-gallon") aside."""
+    for step in range(3):
+        if at + step >= len(items):
+            return False
+        item = items[at + step]
+        if _unit(items, at + step, lex, {*LITRES, *METRES, "vessel"})[0]:
+            return True
+        if not (item.number is not None or item.has("<size>") or item.key in ("-", "de", "of", "a")):
+            return False
+    return False
+
+
+def _unit(items: list[Item], at: int, lex: Lexicon, kinds: set[str]) -> tuple[str | None, int]:
+    """The unit at `at` (of two words or one) and where it ends."""
+    for width in (2, 1):
+        if at + width <= len(items):
+            key = " ".join(item.key for item in items[at : at + width])
+            kind = lex.unit(key)
+            if kind in kinds:
+                return kind, at + width
+    return None, at
+
+
+def read_amounts(items: list[Item], lex: Lexicon) -> list[Item]:
+    """The items with volumes and lengths folded: "3 gallons", "two 5-gallon buckets", "3 ft 4 in"."""
+    folded: list[Item] = []
+    at = 0
+    while at < len(items):
+        found = _amount(items, at, lex) or _length(items, at, lex)
+        if found is None:
+            folded.append(items[at])
+            at += 1
+            continue
+        item, at = found
+        folded.append(item)
+    return folded
+
+
+def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
+    count = items[at].number
+    if count is None or count > 10_000:
+        return None
+    here = _past(items, at + 1, ("-", "<size>"))
+    if here < len(items) and (second := items[here].number) is not None and not items[here].has("<spoken_last>"):
+        after = _past(items, here + 1, ("-",))
+        kind, end = _unit(items, after, lex, set(LITRES))
+        end = _past(items, end, ("-",))
+        vessel, past = _unit(items, end, lex, {"vessel"})
+        if kind and vessel:  # two 5-gallon buckets
+            return _folded(items, at, past, Amount(count * second * LITRES[kind], count)), past
+        return None
+    kind, end = _unit(items, here, lex, set(LITRES))
+    if kind:
+        vessel, past = _unit(items, _past(items, end, ("-",)), lex, {"vessel"})
+        return _folded(items, at, past if vessel else end, Amount(count * LITRES[kind])), past if vessel else end
+    vessel, end = _unit(items, here, lex, {"vessel"})
+    if not vessel:
+        return None
+    size = _past(items, end, ("of", "de", "-", "("))
+    if size < len(items) and (each := items[size].number) is not None:  # dos cubetas de 19 litros
+        kind, past = _unit(items, size + 1, lex, set(LITRES))
+        if kind:
+            return _folded(items, at, past, Amount(count * each * LITRES[kind], count)), past
+    return _folded(items, at, end, Amount(None, count)), end
+
+
+def _past(items: list[Item], at: int, labels: tuple[str, ...]) -> int:
+    while at < len(items) and items[at].has(*labels):
+        at += 1
+    return at
+
+
+def _folded(items: list[Item], at: int, end: int, value: Amount) -> Item:
+    written = " ".join(item.written for item in items[at:end])
+    labels = {"<amount>", *(item.key for item in items[at:end] if item.key.isalpha())}
+    return Item(plain(written), written.lower(), written, labels, items[at].glued, value=value)
+
+
+def _length(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
+    number = items[at].number
+    if number is None or number > 1000:
+        return None
+    kind, end = _unit(items, _past(items, at + 1, ("-",)), lex, set(METRES))
+    if not kind or (items[end - 1].key == "in" and not items[end - 1].glued and not _ends_length(items, end)):
+        return None
+    metres = number * METRES[kind]
+    extra = _past(items, end, ("and", "y", "con"))
+    if extra < len(items) and (more := items[extra].number) is not None:
+        second, past = _unit(items, extra + 1, lex, {"inch", "centimetre"})
+        if second:
+            metres, end = metres + more * METRES[second], past
+        elif kind == "metre" and 10 <= more <= 95 and (past == len(items) or not items[past].has("<degree>")):
+            metres, end = metres + more / 100, extra + 1  # un metro veinte
+    elif end < len(items) and " ".join(x.key for x in items[end : end + 2]) in ("y medio", "y media"):
+        metres, end = metres + 0.5 * METRES[kind], end + 2
+    written = " ".join(item.written for item in items[at:end])
+    item = Item(plain(written), written.lower(), written, {"<length>"}, items[at].glued, value=metres)
+    return item, end
+
+
+def _ends_length(items: list[Item], end: int) -> bool:
+    return end >= len(items) or items[end].has("<end>", "<break>", "<and>", "<tall>", "<across>")
+
+
+def read_degrees(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
+    """The items with numbers that carry a unit of temperature folded: "58c", "128 degrees", "60 grados"."""
+    folded: list[Item] = []
+    at = 0
+    while at < len(items):
+        number, item = items[at].number, items[at]
+        if number is None:
+            folded.append(item)
+            at += 1
+            continue
+        end = at + 1
+        degree, end = _unit(items, end, lex, {"degree"})
+        scale, end = _unit(items, end, lex, {"fahrenheit", "celsius"})
+        if not (degree or scale):
+            folded.append(item)
+            at += 1
+            continue
+        below = bool(folded) and folded[-1].key == "-" and item.glued
+        if below:
+            folded.pop()
+        unit: Units | None = "c" if scale == "celsius" else "f" if scale else None
+        folded.append(degrees_item(items[at:end], -number if below else number, unit, units))
+        at = end
+    return folded
+
+
+def degrees_item(run: list[Item], written: float, unit: Units | None, units: Units) -> Item:
+    """One <temperature> item. A bare reading above 100 cannot be Celsius and is taken as Fahrenheit."""
+    scale: Units = unit or (units if written <= HOTTEST_C else "f")
+    text = " ".join(item.written for item in run)
+    value = Degrees(celsius(written, scale), written, unit, any(item.heard for item in run))
+    return Item(plain(text), text.lower(), text, {"<temperature>"}, run[0].glued, number=written, value=value)
+
+
+Doubt = Literal["impossible", "digits", "unit", "surface", "heard"]
+
+
+def doubt_of(reading: Degrees, units: Units, edge: bool) -> Doubt | None:
+    """Why a reading may not be what was meant, None where it is plain."""
+    if not COLDEST_C <= reading.celsius <= HOTTEST_C:
+        return "impossible"
+    if reading.heard:
+        return "heard"
+    if edge:
+        return "surface"
+    if reading.unit is None and units == "f" and 0 <= reading.written < 33:
+        return "digits"
+    if reading.unit is None and units == "f" and 40 <= reading.written <= 75:
+        return "unit"
+    return None

@@ -1,0 +1,148 @@
+"""Bare numbers that are readings, and readings that are no reading of the pile: the weather, a goal, a past peak."""
+
+from bot.language.clauses import sentences
+from bot.language.lexicon import Item, Lexicon
+from bot.language.meaning import Units
+from bot.language.quantities import degrees_item
+
+LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing else calls a temperature
+LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
+
+
+def read_bare(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
+    """The items with each number that stands for a reading folded into a <temperature>."""
+    items = _ranges(items, units)
+    for start, end in sentences(items):
+        _mark_weather(items, start, end)
+    read = [_degrees(items, i, units) for i in range(len(items))]
+    _mark_changes(read)
+    return read
+
+
+def _degrees(items: list[Item], at: int, units: Units) -> Item:
+    item = items[at]
+    if item.number is None or item.has("<temperature>") or not item.has("<number>") or item.has("<small>"):
+        return item
+    if not _stands_for_reading(items, at, units):
+        return item
+    made = degrees_item([item], item.number, None, units)
+    made.sentence, made.segment, made.scope = item.sentence, item.segment, item.scope
+    return made
+
+
+def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
+    item = items[at]
+    number = item.number or 0.0
+    if item.has("<clocktime>", "<pilename>") or _counts_something(items, at) or _is_code(items, at):
+        return False
+    before = _before(items, at)
+    called = before is not None and before.has("<temperature_word>", "<marks>")
+    low, high = LIKELY[units]
+    if called or _names_temperature(items, at):
+        return -100 <= number <= 2000
+    alone = all(x is item or x.has("<end>", "<filler>", "<polite>", "<break>") for x in items)
+    if alone:
+        return 10 <= number <= 2000
+    if not low <= number <= high:
+        return False
+    return before is None or before.has(
+        "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>", "<more_than>",
+        "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>", "<not>", "<only>", "<again>", "<it>",
+        "<turn>", "<also>", "<smell>", "<to_reading>", "<partday>", "<material>", "<verb>",
+    )  # fmt: skip
+
+
+def _before(items: list[Item], at: int) -> Item | None:
+    """The item before the number, words such as "about" aside."""
+    i = at - 1
+    while i >= 0 and items[i].has("<more_than>") and not items[i].has("<is>", "<was>"):
+        i -= 1
+    if i < at - 1 and (i < 0 or items[i].sentence != items[at].sentence):
+        return None
+    return items[i] if i >= 0 and items[i].sentence == items[at].sentence else None
+
+
+def _names_temperature(items: list[Item], at: int) -> bool:
+    near = items[max(0, at - 4) : at + 2]
+    return any(x.has("<temperature_word>") and x.segment == items[at].segment for x in near)
+
+
+def _counts_something(items: list[Item], at: int) -> bool:
+    """Whether the number counts what follows it ("3 kids") or belongs to a price, a clock, a week."""
+    after = items[at + 1] if at + 1 < len(items) else None
+    before = items[at - 1] if at else None
+    if before is not None and before.has("$", "<counter>", "#"):
+        return True
+    if after is None or after.sentence != items[at].sentence:
+        return False
+    if after.has("<count_noun>", "<day_unit>", "<material>", "<pests>", "<relation>", "<vessel>", "%", "/", "x", "<pile>"):
+        return not (after.has("<moisture>", "<heat>", "<pilename>") or (after.has("<material>") and after.has("<verb>")))
+    if after.has("-") and at + 2 < len(items) and items[at + 2].has("<count_noun>", "<day_unit>", "<number>"):
+        return True
+    known = len(after.labels) > 1 or not after.key.isalpha()
+    return not known and after.key.endswith("s") and after.key not in ("yes", "is", "was", "this", "es", "las", "los")
+
+
+def _is_code(items: list[Item], at: int) -> bool:
+    return items[at].glued and at > 0 and items[at - 1].key.isalpha() and not items[at - 1].has("<temperature_word>")
+
+
+def _ranges(items: list[Item], units: Units) -> list[Item]:
+    """ "130-135" and "between 130 and 135" as their middle."""
+    folded: list[Item] = []
+    at = 0
+    while at < len(items):
+        low = items[at]
+        joint, high = (items[at + 1], items[at + 2]) if at + 2 < len(items) else (None, None)
+        if (
+            low.number is not None
+            and low.number >= LIKELY[units][0]
+            and high is not None
+            and joint is not None
+            and high.number is not None
+            and low.number < high.number <= min(low.number + LIKELY_RANGE, 212)
+            and (joint.has("-", "<or>", "or", "to", "o", "a") or (joint.has("<and>") and at and items[at - 1].has("between", "entre")))
+            and not (at and items[at - 1].has("<falling>"))
+        ):
+            middle = (low.number + high.number) / 2
+            unit = high.value.unit if high.has("<temperature>") else None
+            if high.has("<temperature>") or low.has("<number>"):
+                made = degrees_item([low, joint, high], middle, unit, units)
+                made.sentence, made.segment, made.scope = low.sentence, low.segment, low.scope
+                folded.append(made)
+                at += 3
+                continue
+        folded.append(low)
+        at += 1
+    return folded
+
+
+def _mark_weather(items: list[Item], start: int, end: int) -> None:
+    """A clause about the weather says nothing of the pile."""
+    for segment in {items[i].segment for i in range(start, end)}:
+        part = [i for i in range(start, end) if items[i].segment == segment]
+        if any(items[i].has("<weather>") for i in part):
+            for i in part:
+                items[i].scope.add("weather")
+
+
+def _mark_changes(items: list[Item]) -> None:
+    """ "down from 140 to 120", "was 140, now 120", "meant 131, not 113": only the reading that holds counts."""
+    readings = [i for i, item in enumerate(items) if item.has("<temperature>")]
+    for at in readings:
+        before = items[at - 1] if at else None
+        if before is not None and before.has("<falling>", "<instead>") and len(readings) > 1:
+            items[at].labels.add("<past_reading>")
+        if before is not None and before.has("not", "no") and len(readings) > 1:
+            items[at].labels.add("<denied>")
+        if "not" in items[at].scope and before is not None and not before.has("not", "no"):
+            continue
+    for first, second in zip(readings, readings[1:], strict=False):
+        between = items[first + 1 : second]
+        same = items[first].sentence == items[second].sentence
+        undated = not any(x.has("<date>") and not x.has("<now>") for x in items if x.segment == items[first].segment)
+        named = any(x.has("<pilename>", "<edge>", "<core>") for x in items[first : second + 1])
+        if same and undated and not named and any(x.has("<now>") for x in [*between, *items[second + 1 : second + 2]]):
+            was = any(x.has("<was>") for x in items[max(0, first - 3) : first])
+            if was:
+                items[first].labels.add("<past_reading>")

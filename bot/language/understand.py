@@ -1,0 +1,227 @@
+"""Reads a message: the text, the moment and the person's units in; a `Meaning` out. No history, no clock.
+
+The way of a text: one form for its signs; words; the language; typos mended; numbers, dates, amounts, pile names
+and phrases folded into items; clauses marked as denied, planned, supposed or asked; then facts and asks by tables
+of patterns over the items. All words and patterns are data, in the folder of each language.
+"""
+
+import re
+from datetime import datetime, time
+from typing import Any
+
+from bot.language import asks as wants
+from bot.language import dates, quantities
+from bot.language.clauses import divide, find_piles, mark_scopes
+from bot.language.facts import find_facts
+from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Item, Lexicon, clean, cut, lexicon
+from bot.language.meaning import Ask, Fact, Language, Meaning, Units
+from bot.language.setup import find_setup
+from bot.language.temperatures import read_bare
+from shared.pile import Record
+
+LANGUAGES: tuple[Language, ...] = ("en", "es")
+RECORD_ASKS = {
+    "when_ready": (), "what_next": (), "state": (), "picture": (), "may_add": ("material",), "mix": (),
+    "water_amount": (), "harvest_amount": (), "safe_use": (), "trouble": (), "later": ("on",), "pause": ("until",),
+    "resume": (), "stop": (), "start": (), "help": (), "person": (), "language": ("language",), "undo": (),
+    "correction": (), "join": ("code",), "share": (), "claim": (), "hand_over": (),
+    "schedule": ("weekday", "time"), "forget_me": (), "my_data": (), "thanks": (), "greeting": (), "yes": (),
+    "no": (),
+}  # fmt: skip
+_SPEAKER = re.compile(r"\s*([^\W\d_]{2,12}):\s+(?=\S)")
+
+
+def understand(text: str, now: datetime, units: Units) -> Meaning:
+    """What one message means. `now` is the person's local time, naive; `units` how they give a bare reading.
+
+    Never raises on any text; what it cannot read comes back as an empty meaning.
+    """
+    text = clean(text)
+    speaker, rest = _speaker(text)
+    words = cut(rest)
+    language = _language(words)
+    lex = lexicon(language)
+    stop = _stop(words, lex)
+    items = _items(words, lex, now, units)
+    if stop == "stop":
+        also = [a for a in wants.find_asks(items, lex, (), now, rest) if a.kind == "forget_me"]
+        return Meaning(language, asks=(Ask("stop"), *also), speaker=speaker)
+    facts = find_facts(items, lex, now, units)
+    asks = wants.find_asks(items, lex, facts, now, rest)
+    if stop is not None and not facts:
+        asks.append(Ask(stop))
+    bare = wants.bare_answer(items, lex)
+    number = _lone_number(items)
+    return Meaning(
+        language,
+        facts=() if bare else tuple(facts),
+        asks=() if bare in ("done", "not_yet", "yes", "no") else tuple(asks),
+        bare=bare,
+        number=number,
+        speaker=speaker,
+        setup=find_setup(items, lex),
+        danger=wants.find_danger(items, lex, facts),
+    )
+
+
+def _speaker(text: str) -> tuple[str | None, str]:
+    found = _SPEAKER.match(text)
+    if not found or not found[1][0].isupper() or any(_familiar(found[1], lang) for lang in LANGUAGES):
+        return None, text
+    return found[1], text[found.end() :]
+
+
+def _familiar(word: str, language: Language) -> bool:
+    return any(lexicon(language).known(item.key) for item in cut(word))
+
+
+def _language(words: list[Item]) -> Language:
+    """The likelier language: by common words, then by any known word, then by its letters."""
+    score = dict.fromkeys(LANGUAGES, 0.0)
+    known: set[str] = set()
+    for item in words:
+        if item.key in known or not item.key.isalpha():
+            continue
+        known.add(item.key)
+        for language in LANGUAGES:
+            lex = lexicon(language)
+            score[language] += 1.0 if lex.common(item.key) else 0.4 if lex.known(item.key) else 0.0
+        if item.raw != item.key:
+            score["es"] += 1.0
+    if any(item.key in "¿¡" for item in words):
+        score["es"] += 3.0
+    return "es" if score["es"] > score["en"] else "en"
+
+
+def _stop(words: list[Item], lex: Lexicon) -> Any:
+    """Opt-outs in either language, from the words exactly as written."""
+    found = None
+    for language in dict.fromkeys((lex.language, *LANGUAGES)):
+        other = lexicon(language)
+        items = [Item(w.key, w.raw, w.written, set(w.labels), w.glued, w.number) for w in words]
+        items = [item for w in items for item in _spelled(w, other)]
+        for item in items:
+            other.label(item)
+        items = other.fold(items)
+        divide(items)
+        found = found or wants.wants_stop(items, other)
+        if found == "stop":
+            return found
+    return found
+
+
+def _spelled(item: Item, lex: Lexicon) -> list[Item]:
+    full = lex.spellings.get(item.key)
+    if full is None or (item.key in lex.tables["common"].get("kept", ()) and item.written.isupper()):
+        return [item]
+    return [Item(f.key, f.raw, item.written if len(full) == 1 else f.written, {f.key, *f.labels}, item.glued) for f in full]
+
+
+def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list[Item]:
+    other = lexicon("es" if lex.language == "en" else "en")
+    items = [item for word in words for item in _spelled(word, lex)]
+    items = _mend(items, lex, other)
+    items = quantities.read_numbers(items, lex)
+    items = dates.find_dates(items, lex, now)
+    items = dates.clock_time(items, lex)
+    items = quantities.read_amounts(items, lex)
+    items = lex.fold(items)
+    items = other.fold(items, strangers=True)
+    items = find_piles(items, lex)
+    items = quantities.read_degrees(items, lex, units)
+    divide(items)
+    mark_scopes(items, lex)
+    return read_bare(items, lex, units)
+
+
+def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
+    """Label each word; a longer unknown one by the word it is a typo of, a foreign one by its own language."""
+    mended = 0
+    for at, item in enumerate(items):
+        lex.label(item)
+        if not item.key.isalpha() or lex.known(item.key):
+            continue
+        name = item.written[:1].isupper() and not item.written.isupper() and at > 0 and not items[at - 1].has("<end>")
+        if other.known(item.key):
+            other.label(item)
+            continue
+        if len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY and not name:
+            mended += 1
+            near = lex.nearest(item.key)
+            if near is not None:
+                item.key = item.raw = near
+                item.labels = {near}
+                lex.label(item)
+                continue
+        if len(item.labels) == 1:
+            item.labels.add("<name>")
+    return items
+
+
+def _lone_number(items: list[Item]) -> float | None:
+    told = [item for item in items if not item.has("<end>", "<polite>", "<temperature_word>")]
+    if len(told) == 1 and told[0].number is not None:
+        return told[0].number
+    return None
+
+
+# --- the record form -----------------------------------------------------------------------------------------
+
+
+def project(meaning: Meaning, now: datetime) -> dict[str, Any]:
+    """The record form {"language", "facts", "asks"} that `warmheap understand` prints.
+
+    A bare "done" is a turning, "not yet" none; an edge reading and an impossible one are left out.
+    """
+    facts = [_fact(fact) for fact in meaning.facts if _printed(fact, meaning.facts)]
+    asks = [_ask(ask) for ask in meaning.asks if ask.kind in RECORD_ASKS]
+    today = now.date()
+    if meaning.bare == "done":
+        facts.append(_fact(Fact(Record("turned", today))))
+    elif meaning.bare == "not_yet":
+        facts.append(_fact(Fact(Record("not_turned", today))))
+    elif meaning.bare in ("yes", "no"):
+        asks.append({"kind": meaning.bare})
+    return {"language": meaning.language, "facts": facts, "asks": asks}
+
+
+def _printed(fact: Fact, facts: tuple[Fact, ...]) -> bool:
+    if fact.doubt == "impossible":
+        return False
+    core = any(f.record.kind == "temperature" and not f.record.edge and f.pile == fact.pile for f in facts)
+    return not (fact.record.edge and core)
+
+
+def _fact(fact: Fact) -> dict[str, Any]:
+    record = fact.record
+    printed: dict[str, Any] = {"kind": record.kind}
+    if record.core_c is not None:
+        printed["f"] = round(record.core_c * 1.8 + 32, 1)
+    if record.word is not None:
+        field = {"smell": "smell", "pests": "pest", "texture": "texture"}.get(record.kind, "feel")
+        printed[field] = record.word
+    if record.material is not None:
+        printed["material"] = record.material
+    if record.kind in ("added", "watered"):
+        printed["litres"] = None if record.litres is None else round(record.litres, 1)
+    if record.kind == "height" and record.height_m is not None:
+        printed["cm"] = round(record.height_m * 100)
+    printed["on"] = record.on.isoformat()
+    if fact.pile is not None:
+        printed["pile"] = fact.pile
+    return printed
+
+
+def _ask(ask: Ask) -> dict[str, Any]:
+    values: dict[str, Any] = {
+        "material": ask.material, "on": ask.on, "until": ask.on, "language": ask.language, "code": ask.code,
+        "weekday": ask.weekday, "time": ask.at,
+    }  # fmt: skip
+    printed: dict[str, Any] = {"kind": ask.kind}
+    for name in RECORD_ASKS[ask.kind]:
+        value = values[name]
+        if isinstance(value, time):
+            printed[name] = value.strftime("%H:%M")
+        else:
+            printed[name] = value.isoformat() if hasattr(value, "isoformat") else value
+    return printed
