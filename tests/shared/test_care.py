@@ -207,6 +207,15 @@ def test_promises_that_hold_for_every_pile(state: dict[str, str], words: str) ->
     dos = due_today(actions)
     if any(record.kind == "turned" and record.on == TODAY for record in records) and "turn" in dos:
         assert any(act.why == "too_hot" for act in actions)
+    wet = [record.word for record in records if record.kind in ("moisture", "watered", "added")][-1:] == [
+        "soggy"
+    ]
+    if wet and any(record.word == "soggy" and record.on >= TODAY - timedelta(days=4) for record in records):
+        assert "water" not in dos
+    if "add_greens" in dos:
+        assert not any(record.word == "ammonia" and record.on == TODAY for record in records)
+    if "harvest" in dos:
+        assert believed.stage == "ready" or believed.bottom_litres > 0
     if believed.core_c.p50 <= 3 and believed.air_c <= 0 and not records:
         assert not dos & {"turn", "water"}
     assert not {"water", "add_browns"} <= dos
@@ -245,6 +254,17 @@ def test_a_turn_says_what_it_gains_and_when_to_look() -> None:
     assert (look.do, look.on) == ("measure", TODAY + timedelta(days=3))
 
 
+def test_a_mound_holds_half_its_box() -> None:
+    """CHK-10.7: a cone holds a quarter of its box, a cylinder four fifths; a heap without a bin about half."""
+    pile, believed = situation("stage=stalled core=22 size=1x1x.9")
+    heap = replace(pile, bin=False)
+
+    assert next_actions(pile, told("cold@0 right@0"), believed)[0].do == "turn"
+    assert next_actions(heap, told("cold@0 right@0"), believed)[0].numbers == {
+        "volume_m3": pytest.approx(0.45)
+    }
+
+
 def test_jobs_in_sight_are_told_with_their_day() -> None:
     """A wait names the next turning and watering that the forecast sees coming."""
     pile, believed = situation("stage=hot core=58 turn_due=6 water_due=2")
@@ -263,7 +283,7 @@ def test_a_later_record_is_not_known_yet() -> None:
 
 
 def test_work_is_counted_by_the_size_of_the_pile() -> None:
-    """A 3 ft cube turns in 20 to 30 minutes (common practice); waiting costs nothing."""
+    """CHK-14.1: a 3 ft cube turns in 20 to 30 minutes, a season of 10 to 12 turns in 3.3 to 6 hours."""
     side = 3 * 0.3048
     pile, believed = situation(
         f"stage=cooling core=42 peak=62 fast=.4 gain=5 age=18 size={side}x{side}x{side}"
@@ -272,6 +292,7 @@ def test_work_is_counted_by_the_size_of_the_pile() -> None:
     turn = next_actions(pile, told("turned@8 62C@5 42C@0"), believed)[0]
 
     assert 20 <= turn.minutes <= 30
+    assert 3.3 <= 11 * turn.minutes / 60 <= 6.0
     assert next_actions(pile, told("turned@1"), believed)[0].minutes == 0
 
 

@@ -133,3 +133,12 @@ def test_ratios_lie_in_cornell_s_ranges(id: str, low: float, high: float) -> Non
 
     assert ratio is not None
     assert low <= ratio <= high
+
+
+@pytest.mark.parametrize(
+    ("id", "lignin_pct"),
+    [("kitchen_scraps", 0.4), ("shredded_paper", 0.4), ("cardboard", 12.9), ("newspaper", 21.9)],
+)
+def test_the_degradable_share_follows_lignin(id: str, lignin_pct: float) -> None:
+    """CHK-4.5, Chandler et al. 1980: 0.830 - 0.028 x lignin % of VS; 0.82, 0.82, 0.47 and 0.22 as printed."""
+    assert material(id).degradable == pytest.approx(0.830 - 0.028 * lignin_pct, abs=6e-3)

@@ -201,6 +201,11 @@ def test_dry_material_for_a_soggy_mix(
     assert kg / KG_PER_LB == pytest.approx(add_lb, abs=0.05)
 
 
+def test_water_lost_is_the_water_that_would_bring_it_back() -> None:
+    """CHK-8.7: 300 lb at 70 % dried to 60 % lose 75.0 lb; adding them again leads back."""
+    assert water_to_add_kg((300 - 75) * KG_PER_LB, 0.60, 0.70) / KG_PER_LB == pytest.approx(75.0)
+
+
 @pytest.mark.parametrize(
     ("lb", "from_pct", "result_pct"), [(250, 20, 52.0), (300, 20, 48.6), (200, 38, 66.2)]
 )
