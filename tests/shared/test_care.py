@@ -253,7 +253,7 @@ def test_a_turn_says_what_it_gains_and_when_to_look() -> None:
 
 
 def test_a_mound_holds_half_its_box() -> None:
-    """CHK-10.7: a cone holds a quarter of its box, a cylinder four fifths; a heap without a bin about half."""
+    """CHK-10.7: a cone holds a quarter of its box, a cylinder four fifths; a heap is taken as half."""
     pile, believed = situation("stage=stalled core=22 size=1x1x.9")
     heap = replace(pile, bin=False)
 
