@@ -63,7 +63,8 @@ DONE_BY: Mapping[str, tuple[Kind, ...]] = {
     "first_reading": HEAT,
     "reading": HEAT,
     "recheck": (*HEAT, "smoke"),
-    "back": HEAT,
+    "back": (*HEAT, "moisture"),
+    "wake": ("moisture",),
     "reheat": HEAT,
     "turn": ("turned", "not_turned"),
     "turn_water": ("turned", "not_turned", "watered"),
@@ -122,7 +123,7 @@ def wake(case: Case) -> Iterator[Due]:
 
 
 def ready(case: Case) -> Iterator[Due]:
-    """It is ready, or the bottom of a fed pile is; asked once more a month later where nobody answered."""
+    """It is ready, or the bottom of a fed pile is; asked once more, weeks later, where nobody answered."""
     bottom = case.fed and case.outlook.bottom_litres > 0 and any(a.do == "harvest" for a in due_now(case))
     if case.outlook.stage != "ready" and not bottom:
         return

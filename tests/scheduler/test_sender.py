@@ -1,0 +1,300 @@
+"""The sender: each message goes out once, and what came of it is written down."""
+
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from scheduler.sender import LEASE, TRIES, NotSent, Refused, Rendered, Sender, Sent, Unknown
+from storage.models import OutKind
+from storage.outbox import Line, OutRow
+from storage.people import Person
+from storage.work import Store
+
+Render = Callable[[OutRow, Person, datetime], Rendered]
+
+
+@pytest.fixture
+def sender(store: Store, notebook: Any, render: Render, clock: Any) -> Sender:
+    """A sender with the notebook as its only channel."""
+    return Sender(store, {"sms": notebook}, render, clock, "this process")
+
+
+def put(store: Store, person: Person, kind: OutKind, key: str, due_at: datetime, **more: Any) -> int:
+    """A message in the outbox."""
+    with store.work() as work:
+        row_id = work.outbox.add(
+            person.id, kind, [Line(key, {})], due_at=due_at, unique_key=key, reason={}, **more
+        )
+        work.commit()
+    assert row_id is not None
+    return row_id
+
+
+def row_of(store: Store, row_id: int) -> OutRow:
+    """The message as it stands."""
+    with store.work(reading=True) as work:
+        return work.outbox.get(row_id)
+
+
+def person_of(store: Store, person: Person) -> Person:
+    """The person as they stand."""
+    with store.work(reading=True) as work:
+        return work.people.get(person.id)
+
+
+async def test_what_is_due_goes_out_in_order(
+    store: Store, sender: Sender, ines: Person, notebook: Any, at: datetime
+) -> None:
+    """Due messages of a conversation go out one by one; the text and the channel's id are kept."""
+    first = put(store, ines, "reply", "first", at)
+    put(store, ines, "reply", "second", at)
+    put(store, ines, "reply", "tomorrow", at + timedelta(days=1))
+
+    assert await sender.send_due(at) == 2
+
+    assert notebook.sent == [(ines.address, "first"), (ines.address, "second")]
+    row = row_of(store, first)
+    assert (row.status, row.text, row.channel_message_id, row.sent_at) == ("sent", "first", f"id {first}", at)
+    assert await sender.send_due(at) == 0
+
+
+async def test_a_question_is_open_once_it_is_sent(
+    store: Store, sender: Sender, ines: Person, at: datetime
+) -> None:
+    """What a nudge asks is what we wait for, and counts as unanswered; a mere statement does neither."""
+    put(store, ines, "nudge", "curing", at)
+    await sender.send_due(at)
+    assert (person_of(store, ines).waiting_for, person_of(store, ines).unanswered) == ({}, 0)
+
+    put(store, ines, "nudge", "turn", at, opens={"ask": "turn", "pile": 1})
+    await sender.send_due(at)
+    assert person_of(store, ines).waiting_for == {"ask": "turn", "pile": 1}
+    assert person_of(store, ines).unanswered == 1
+
+    put(store, ines, "reply", "reply", at, opens={"ask": "fill"})
+    await sender.send_due(at)
+    assert (person_of(store, ines).waiting_for, person_of(store, ines).unanswered) == ({"ask": "fill"}, 1)
+
+
+async def test_a_nudge_that_did_not_go_opens_nothing(
+    store: Store, sender: Sender, ines: Person, notebook: Any, at: datetime
+) -> None:
+    """A lost nudge asks nothing."""
+    notebook.outcomes = [Unknown("no answer")]
+    put(store, ines, "nudge", "turn", at, opens={"ask": "turn"})
+
+    await sender.send_due(at)
+
+    assert (person_of(store, ines).waiting_for, person_of(store, ines).unanswered) == ({}, 0)
+
+
+async def test_what_was_surely_not_sent_is_tried_again(
+    store: Store, sender: Sender, ines: Person, notebook: Any, clock: Any, at: datetime
+) -> None:
+    """The wait doubles with each try, and is never shorter than the channel asks for."""
+    notebook.outcomes = [NotSent("no network"), NotSent("slow down", retry_after_s=600), Sent("7")]
+    row_id = put(store, ines, "reply", "reply", at)
+
+    await sender.send_due(at)
+    assert row_of(store, row_id).next_try_at == at + timedelta(seconds=30)
+    clock.moment = at + timedelta(seconds=30)
+    await sender.send_due(clock.moment)
+    assert row_of(store, row_id).next_try_at == clock.moment + timedelta(seconds=600)
+    clock.moment += timedelta(seconds=600)
+    await sender.send_due(clock.moment)
+
+    assert (row_of(store, row_id).status, row_of(store, row_id).attempts) == ("sent", 3)
+
+
+async def test_it_gives_up_with_a_reason(
+    store: Store, sender: Sender, ines: Person, notebook: Any, clock: Any, at: datetime
+) -> None:
+    """After the last try the message has failed, and says why."""
+    notebook.outcomes = [NotSent("no network")] * TRIES
+    row_id = put(store, ines, "reply", "reply", at)
+
+    for _ in range(TRIES):
+        await sender.send_due(clock.moment)
+        clock.moment += timedelta(hours=1)
+
+    row = row_of(store, row_id)
+    assert (row.status, row.why_not) == ("failed", f"gave up after {TRIES} tries: no network")
+
+
+@pytest.mark.parametrize(
+    ("kind", "status"),
+    [
+        ("reply", "unknown"),
+        ("nudge", "unknown"),
+        ("broadcast", "unknown"),
+        ("warning", "waiting"),
+        ("alert", "waiting"),
+    ],
+)
+@pytest.mark.parametrize("outcome", [Unknown("connection cut"), RuntimeError("a bug"), TimeoutError()])
+async def test_an_unknown_outcome(
+    store: Store,
+    sender: Sender,
+    ines: Person,
+    notebook: Any,
+    at: datetime,
+    kind: OutKind,
+    status: str,
+    outcome: Any,
+) -> None:
+    """A lost nudge is forgiven, a double is not; a warning or an alert is sent again rather than lost."""
+    notebook.outcomes = [outcome]
+    row_id = put(store, ines, kind, "message", at)
+
+    assert await sender.send_due(at) == 0
+
+    assert row_of(store, row_id).status == status
+
+
+async def test_being_blocked_is_an_opt_out(
+    store: Store, sender: Sender, ines: Person, notebook: Any, at: datetime
+) -> None:
+    """It goes into the ledger, and nothing that waits goes out any more."""
+    notebook.outcomes = [Refused("blocked by the user", gone=True)]
+    first, later = (
+        put(store, ines, "reply", "first", at),
+        put(store, ines, "warning", "later", at + timedelta(hours=1)),
+    )
+
+    await sender.send_due(at)
+    await sender.send_due(at + timedelta(hours=1))
+
+    assert notebook.sent == []
+    assert [(row_of(store, row).status, row_of(store, row).why_not) for row in (first, later)] == [
+        ("failed", "blocked by the user"),
+        ("held", "opted out"),
+    ]
+    with store.work(reading=True) as work:
+        assert work.people.get(ines.id).standing == "stopped"
+        assert [(line.given, line.wording) for line in work.people.consents(ines.id)][-1] == (
+            False,
+            "(blocked by the user)",
+        )
+
+
+async def test_a_refusal_of_one_message_is_no_opt_out(
+    store: Store, sender: Sender, ines: Person, notebook: Any, at: datetime
+) -> None:
+    """A message that is too long fails; the person stays."""
+    notebook.outcomes = [Refused("too long")]
+    row_id = put(store, ines, "reply", "long", at)
+
+    await sender.send_due(at)
+
+    assert (row_of(store, row_id).status, person_of(store, ines).standing) == ("failed", "joined")
+
+
+async def test_nudges_keep_the_hours_even_when_late(
+    store: Store, sender: Sender, ines: Person, notebook: Any, clock: Any, at: datetime
+) -> None:
+    """A nudge that comes to be sent at night waits for the morning; a reply and a warning do not."""
+    clock.moment = at + timedelta(hours=13)
+    for kind in ("nudge", "reply", "warning"):
+        put(store, ines, kind, kind, at)
+
+    await sender.send_due(clock.moment)
+    assert [text for _, text in notebook.sent] == ["warning", "reply"]
+
+    clock.moment = at + timedelta(hours=24)
+    await sender.send_due(clock.moment)
+    assert [text for _, text in notebook.sent] == ["warning", "reply", "nudge"]
+
+
+async def test_a_pause_reaches_what_already_waits(
+    store: Store, sender: Sender, ines: Person, notebook: Any, at: datetime
+) -> None:
+    """A nudge that was planned before the pause is held back with that reason."""
+    row_id = put(store, ines, "nudge", "turn", at)
+    with store.work() as work:
+        work.people.change(ines.id, paused_until=date.max)
+        work.commit()
+
+    await sender.send_due(at)
+
+    assert notebook.sent == []
+    assert row_of(store, row_id).why_not == "paused"
+
+
+async def test_a_message_that_cannot_be_worded_stops_no_other(
+    store: Store, ines: Person, notebook: Any, clock: Any, at: datetime
+) -> None:
+    """It has failed, with the reason; the next one goes out."""
+
+    def render(row: OutRow, _person: Person, _at: datetime) -> Rendered:
+        return {"good": Rendered("good")}[row.lines[0].key]
+
+    bad, _ = put(store, ines, "reply", "bad", at), put(store, ines, "reply", "good", at)
+
+    await Sender(store, {"sms": notebook}, render, clock, "this process").send_due(at)
+
+    assert notebook.sent == [(ines.address, "good")]
+    assert row_of(store, bad).why_not == "could not be worded: KeyError('bad')"
+
+
+async def test_other_channels_are_left_to_other_processes(
+    store: Store, sender: Sender, ines: Person, notebook: Any, at: datetime
+) -> None:
+    """What goes to a channel that this process does not serve keeps waiting."""
+    with store.work() as work:
+        work.people.reach(ines.id, "telegram", "77", at)
+        work.commit()
+    row_id = put(store, ines, "reply", "reply", at)
+
+    assert await sender.send_due(at) == 0
+
+    assert (row_of(store, row_id).status, notebook.sent) == ("waiting", [])
+
+
+async def test_a_console_serves_only_its_own_people(
+    store: Store, ines: Person, render: Render, notebook: Any, clock: Any, at: datetime
+) -> None:
+    """Two consoles on one database: each shows what is for its own person."""
+    with store.work() as work:
+        work.people.reach(ines.id, "console", "ines", at)
+        work.commit()
+    put(store, ines, "reply", "reply", at)
+    notebook.name, notebook.addresses = "console", frozenset({"leo"})
+    sender = Sender(store, {"console": notebook}, render, clock, "this process")
+
+    assert await sender.send_due(at) == 0
+    notebook.addresses = frozenset({"ines"})
+    assert await sender.send_due(at) == 1
+
+
+async def test_who_lost_the_lease_does_not_send(
+    store: Store, sender: Sender, ines: Person, notebook: Any, clock: Any, at: datetime
+) -> None:
+    """A process that slept through its lease does not send what it had claimed."""
+    row_id = put(store, ines, "reply", "reply", at)
+    clock.moment = at + LEASE
+
+    assert await sender.send_due(at) == 0
+
+    assert notebook.sent == []
+    assert row_of(store, row_id).attempts == 0
+    assert await sender.send_due(clock.moment) == 1
+
+
+async def test_many_people_are_served_at_once(
+    store: Store, sender: Sender, notebook: Any, at: datetime
+) -> None:
+    """Messages to different people are all sent, each to its own address."""
+    with store.work() as work:
+        people = [
+            work.people.add("sms", f"+1303555{number:04}", None, "en", "f", "America/Denver", at)
+            for number in range(100, 200)
+        ]
+        work.commit()
+    for person in people:
+        put(store, person, "reply", f"to {person.address}", at)
+
+    assert await sender.send_due(at) == 100
+
+    assert sorted(notebook.sent) == [(person.address, f"to {person.address}") for person in people]
