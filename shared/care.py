@@ -118,11 +118,11 @@ def watch(now: Situation) -> Actions:
 def smells(now: Situation) -> Actions:
     """Ammonia wants browns; rot and sourness want air first, and browns to hold it open."""
     if "ammonia" in now.told:
-        return (browns(now, "ammonia"), turn(now, "ammonia"))
+        return (*_more_browns(now, "ammonia"), turn(now, "ammonia"))
     for smell in ("rotten", "sour"):
         if smell in now.told:
-            pair = (turn(now, smell), browns(now, smell))
-            return (*(pair if now.may_turn else pair[::-1]), *_cover_from_rain(now))
+            more, air = _more_browns(now, smell), (turn(now, smell),)
+            return (*(air + more if now.may_turn else more + air), *_cover_from_rain(now))
     return ()
 
 
@@ -135,7 +135,7 @@ def soggy(now: Situation) -> Actions:
         return (*_cover_from_rain(now), act(now, "wait", "winter", on=now.thaw_on))
     if now.outlook.stage == "curing":
         return (act(now, "cover", "rain"), turn(now, "soggy")) if not now.covered else (turn(now, "soggy"),)
-    return (browns(now, "soggy"), turn(now, "soggy"), *_cover_from_rain(now))
+    return (*_more_browns(now, "soggy"), turn(now, "soggy"), *_cover_from_rain(now))
 
 
 def pests(now: Situation) -> Actions:
@@ -143,7 +143,7 @@ def pests(now: Situation) -> Actions:
     if "rodents" in now.told:
         return (act(now, "stop_adding", "rodents"), *((turn(now, "rodents"),) if now.may_turn else ()))
     for pest in ("flies", "larvae"):
-        if pest in now.told:
+        if pest in now.told and "browned" not in now.told:
             return (browns(now, pest), *reheat(now))
     if "ants" in now.told and now.moisture < 0.50 and not now.watered_lately:
         return (water(now, "ants"), *_turn_with_water(now))
@@ -166,7 +166,7 @@ def dry(now: Situation) -> Actions:
     if now.outlook.stage == "curing":
         return (water(now, "dry_curing"), act(now, "cure", "resting"))
     why = "powdery" if "powdery" in now.told else "dry"
-    return (water(now, why), *_turn_with_water(now), *_cover_from_sun(now))
+    return (water(now, why), *_more_greens(now), *_turn_with_water(now), *_cover_from_sun(now))
 
 
 def matted(now: Situation) -> Actions:
@@ -236,10 +236,9 @@ def not_heating(now: Situation) -> Actions:
         return (*_cover_from_cold(now), act(now, "wait", "winter", on=now.thaw_on))
     if not now.ever_heard and now.age_days >= 3 and cold:
         return (act(now, "measure", "first_reading"),)
-    more_greens = (greens(now),) if now.c_n > TOO_BROWN else ()
     if now.volume_m3 < SMALL_M3:
-        return (act(now, "enlarge", "too_small"), *more_greens)
-    if more_greens:
+        return (act(now, "enlarge", "too_small"), *_more_greens(now))
+    if more_greens := _more_greens(now):
         return (*more_greens, turn(now, "stalled_food_left"))
     if now.looks_done:
         return (act(now, "measure", "looks_done"),)
@@ -264,6 +263,8 @@ def reheat(now: Situation) -> Actions:
         return ()
     if not (lost or gains):
         return ()
+    if more_greens := _more_greens(now):
+        return (*more_greens, turn(now, "cooling_food_left"))
     if now.unsure:
         return (act(now, "measure", "not_heard"), turn(now, "cooling_food_left", on=now.in_days(1)))
     return (turn(now, "cooling_food_left"), *_look_after_turn(now))
@@ -331,6 +332,16 @@ def _later(now: Situation) -> Actions:
 
 def _look_after_turn(now: Situation) -> Actions:
     return (act(now, "measure", "did_it_reheat", on=now.in_days(TURN_REST_DAYS)),)
+
+
+def _more_browns(now: Situation, why: str) -> Actions:
+    """Browns, unless they went in since."""
+    return () if "browned" in now.told else (browns(now, why),)
+
+
+def _more_greens(now: Situation) -> Actions:
+    """Greens for a pile far too brown that has not been hot for three weeks."""
+    return (greens(now),) if now.c_n > TOO_BROWN and now.peak_c < 45 and now.food_left else ()
 
 
 def _turn_with_water(now: Situation) -> Actions:

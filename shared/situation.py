@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 from shared.cautions import Alarm, alarm
 from shared.forecast import Forecast
+from shared.materials import material
 from shared.mix import blend, parts_of
 from shared.pile import Ingredient, Kind, Pile, Record
 from shared.units import L_PER_M3
@@ -46,7 +47,7 @@ class Situation:
     peak_c            warmest the core was in the last three weeks
     moisture_felt     whether `moisture` is a fresh squeeze rather than the forecast's
     height_told_m     last height told, 0 where none was; additions: what was told as added
-    told              fresh words and pests, such as "ammonia", "matted", "flies", not yet answered by work
+    told              fresh words, such as "ammonia", "flies", "browned", not yet answered by work
     """
 
     pile: Pile
@@ -275,13 +276,19 @@ def _felt_moisture(records: Sequence[Record], as_of: date) -> float | None:
 
 
 def _told(records: Sequence[Record], as_of: date) -> frozenset[str]:
-    """Fresh smells, looks and pests, the last of each kind. A turning answers all but pests."""
+    """Fresh smells, looks and pests, the last of each kind, and "browned" where browns went in after them.
+
+    A turning answers all but pests; browns are asked for no more than once.
+    """
     told: dict[Kind, str] = {}
     for record in records:
         if (as_of - record.on).days > FRESH_DAYS:
             continue
         if record.kind in ("smell", "texture", "pests"):
             told[record.kind] = record.word or "other"
+            told.pop("added", None)
+        elif record.kind == "added" and material(record.material or "other").colour == "brown":
+            told["added"] = "browned"
         elif record.kind == "growth":
             told["growth"] = "powdery"
         elif record.kind == "turned":

@@ -47,6 +47,8 @@ def _record(what: str, days_ago: str) -> Record:
         return Record("temperature", on, core_c=float(what[:-1]))
     if what.startswith("height"):
         return Record("height", on, height_m=float(what[6:]) / 100)
+    if what in ("dry_leaves", "shredded_paper"):
+        return Record("added", on, material=what)
     if what == "powdery":
         return Record("growth", on)
     for kind, words in WORDS.items():
