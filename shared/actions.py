@@ -6,7 +6,6 @@ from datetime import date
 from types import MappingProxyType
 from typing import Literal
 
-from shared.errors import Infeasible
 from shared.materials import material
 from shared.mix import improve, parts_of, water_to_add_kg
 from shared.situation import TURN_REST_DAYS, Situation
@@ -137,6 +136,7 @@ def act(
     gain_days: float | None = None,
     **more: float,
 ) -> Action:
+    """An action with the numbers that WHYS lists for it, and its work; `more` overrides a number."""
     known = {
         "core_c": now.core_c,
         "air_c": now.air_c,
@@ -169,6 +169,7 @@ def turn(now: Situation, why: str, on: date | None = None) -> Action:
 
 
 def water(now: Situation, why: str) -> Action:
+    """A watering by the forecast's amount, or by the squeeze where that asks for more."""
     litres = 0.0 if now.outlook.stage == "curing" else now.outlook.water_litres
     if litres <= 0 or now.moisture_felt:
         litres = max(litres, _water_litres(now))
@@ -213,6 +214,7 @@ def browns(now: Situation, why: str) -> Action:
 
 
 def greens(now: Situation) -> Action:
+    """Greens as the mix of the build asks for, an eighth to a half of the pile."""
     quarter = 0.25 * now.volume_m3 * L_PER_M3
     asked = _remedy_litres(now)[1]
     return act(
@@ -224,10 +226,7 @@ def _remedy_litres(now: Situation) -> tuple[float, float]:
     """Browns and greens that the mix of the build asks for."""
     if not any(ingredient.volume_m3 > 0 for ingredient in now.pile.ingredients):
         return 0.0, 0.0
-    try:
-        remedy = improve(parts_of(now.pile.ingredients), material("dry_leaves"), material("grass_clippings"))
-    except Infeasible:
-        return 0.0, 0.0
+    remedy = improve(parts_of(now.pile.ingredients), material("dry_leaves"), material("grass_clippings"))
     return remedy.browns_litres, remedy.greens_litres
 
 

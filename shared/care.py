@@ -179,7 +179,7 @@ def matted(now: Situation) -> Actions:
 def unbalanced(now: Situation) -> Actions:
     """A mix far too rich is put right in its first week, before it smells; a fed one at any time."""
     if now.c_n < TOO_RICH and (now.age_days <= 7 or now.pile.fed) and now.food_left:
-        return (browns(now, "too_rich"),)
+        return _more_browns(now, "too_rich")
     return ()
 
 

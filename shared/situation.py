@@ -87,22 +87,19 @@ class Situation:
 
     @property
     def c_n(self) -> float:
-        """C:N of all that went in as told, the additions too; the forecast's where nothing was added."""
-        added = [r for r in self.additions if r.material is not None and r.litres]
-        if not added:
+        """C:N of all that went in as told, the additions too; the forecast's where that is not known."""
+        added = [Ingredient(r.material or "other", r.litres / L_PER_M3) for r in self.additions if r.litres]
+        if not added or not (self.pile.fed or self.pile.ingredients):
             return self.outlook.mix_c_n
-        poured = [Ingredient(r.material or "other", (r.litres or 0.0) / L_PER_M3) for r in added]
-        return blend(parts_of([*self.pile.ingredients, *poured])).c_n
+        return blend(parts_of([*self.pile.ingredients, *added])).c_n
 
     @property
     def turn_due(self) -> date | None:
         """When the forecast sees a turning coming, not before the pile has rested."""
         due = self.outlook.turn_due
-        return (
-            None
-            if due is None or self.pile.turning == "never"
-            else max(due, self.in_days(TURN_REST_DAYS + 1 - self.rested_days))
-        )
+        if due is None or self.pile.turning == "never":
+            return None
+        return max(due, self.in_days(TURN_REST_DAYS + 1 - self.rested_days))
 
     @property
     def looks_done(self) -> bool:
@@ -125,6 +122,11 @@ class Situation:
     def winter(self) -> bool:
         """Too cold outside for a cool pile to wake: sleep below about 4 °C (40 °F), common practice."""
         return self.air_c < 4 and self.core_c < 15
+
+    @property
+    def cold_out(self) -> bool:
+        """Too cold outside to open a pile that is merely cooling: it would lose more than it gains."""
+        return self.winter or self.air_c <= -2
 
     @property
     def airless(self) -> bool:
@@ -177,11 +179,6 @@ class Situation:
     def in_days(self, days: int) -> date:
         """So many days after the outlook's."""
         return self.outlook.as_of + timedelta(days=days)
-
-    @property
-    def cold_out(self) -> bool:
-        """Too cold outside to open a pile that is merely cooling: it would lose more than it gains."""
-        return self.winter or self.air_c <= -2
 
     @property
     def food_left(self) -> bool:
@@ -252,14 +249,7 @@ def _core_c(records: Sequence[Record], outlook: Forecast) -> float:
 
 def _peak_c(records: Sequence[Record], outlook: Forecast) -> float:
     since = outlook.as_of - timedelta(days=21)
-    read = [
-        record.core_c
-        for record in records
-        if record.kind == "temperature"
-        and not record.edge
-        and record.core_c is not None
-        and record.on >= since
-    ]
+    read = [r.core_c for r in records if r.core_c is not None and not r.edge and r.on >= since]
     modelled = [day.core_c.p50 for day in outlook.days if since <= day.on <= outlook.as_of]
     return max([*read, *modelled], default=outlook.core_c.p50)
 
