@@ -3,6 +3,7 @@
 SQLite or PostgreSQL by URL, the same code. Leaving without `commit()` rolls everything back.
 """
 
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
@@ -75,6 +76,7 @@ class Store:
 
     def __init__(self, url: str, secret: str = "") -> None:
         self._secret = secret
+        self._writing = threading.Lock()
         try:
             self._engine = _engine(url)
         except (ArgumentError, NoSuchModuleError, ImportError):
@@ -100,12 +102,25 @@ class Store:
         Raises StorageTrouble where the database is locked, full, gone or was never set up.
         """
         engine = self._engine.execution_options(begin="DEFERRED" if reading else "IMMEDIATE")
-        with self._one_line(), Session(engine, expire_on_commit=False) as session:
+        with self._turn(reading), self._one_line(), Session(engine, expire_on_commit=False) as session:
             yield Work(session, self._secret)
 
     def close(self) -> None:
         """Let go of all connections."""
         self._engine.dispose()
+
+    @contextmanager
+    def _turn(self, reading: bool) -> Iterator[None]:
+        """Threads of one process wait here for SQLite's one write lock, in order; SQLite would only poll."""
+        if reading or self._engine.dialect.name != "sqlite":
+            yield
+            return
+        if not self._writing.acquire(timeout=BUSY_S):
+            raise StorageTrouble(f"the database {self._engine.url} is busy: try again")
+        try:
+            yield
+        finally:
+            self._writing.release()
 
     def _refuse_newer(self, config: Config, connection: Connection) -> None:
         current = MigrationContext.configure(connection).get_current_revision()
