@@ -127,7 +127,7 @@ def _pile(given: Mapping[str, Any]) -> Pile:
         bin=_flag(given, "bin"),
         covered=_flag(given, "covered"),
         shade=_choice(given, "shade", get_args(Shade)),
-        latitude=_number(given["latitude"], "latitude", -90.0, 90.0) if given.get("latitude") is not None else None,
+        latitude=_maybe(given, "latitude", -90.0, 90.0),
         weather=_weather(given.get("weather")),
         fed=bool(_flag(given, "fed")),
     )
@@ -165,7 +165,7 @@ WORDS = {"moisture": "feel", "smell": "smell", "texture": "texture", "heat_feel"
 def _record(given: Any, place: str) -> Record:
     if not isinstance(given, dict):
         raise BadInput(f"{place}: give an object with kind and on")
-    kind = given.get("kind")
+    kind: Any = given.get("kind")
     if kind not in get_args(Kind):
         raise BadInput(f"{place}.kind: {kind!r} is not known; use one of {', '.join(get_args(Kind))}")
     on, hour = _moment(given.get("on"), f"{place}.on")
@@ -192,7 +192,7 @@ def _material(given: Any, place: str) -> str:
     try:
         return material(str(given)).id
     except UnknownMaterial as trouble:
-        raise BadInput(f"{place}.material: {given!r} is not known; use an id of the table, or \"other\"") from trouble
+        raise BadInput(f"{place}.material: {given!r} is not known; use a known id, or other") from trouble
 
 
 def _list(given: Any, place: str) -> list[Any]:
@@ -207,6 +207,11 @@ def _number(given: Any, place: str, low: float, high: float) -> float:
     if not low <= given <= high:
         raise BadInput(f"{place}: {given} lies outside {low:g} to {high:g}")
     return float(given)
+
+
+def _maybe(given: Mapping[str, Any], name: str, low: float, high: float) -> float | None:
+    value = given.get(name)
+    return None if value is None else _number(value, name, low, high)
 
 
 def _choice(given: Mapping[str, Any], name: str, choices: tuple[str, ...]) -> Any:

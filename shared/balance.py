@@ -46,34 +46,50 @@ PILE = np.dtype(
 
 TRAITS = np.dtype(
     [
-        (name, "f8")
-        for name in (
-            "fast_per_day moderate_per_day slow_per_day mild_peak growth_per_day nitrogen_slowing "
-            "heat_mj_per_kg conductivity film draught shell_share mixing turn_loss settling settling_days reach_floor reach_days "
-            "catch_share et_share plan_m2 holding_moisture creep_per_day turn_every_days water_chance water_l "
-            "water_below"
-        ).split()
+        ("fast_per_day", "f8"),  # rates at the optimum
+        ("moderate_per_day", "f8"),
+        ("slow_per_day", "f8"),
+        ("mild_peak", "f8"),  # height of the mild community's best
+        ("growth_per_day", "f8"),
+        ("nitrogen_slowing", "f8"),  # factor of the mix's C:N
+        ("heat_mj_per_kg", "f8"),
+        ("conductivity", "f8"),  # W/m K
+        ("film", "f8"),  # W/m² K
+        ("draught", "f8"),  # natural draught over the usual
+        ("shell_share", "f8"),  # of the volume
+        ("mixing", "f8"),  # how far a turn evens core and shell out, 0 to 1
+        ("turn_loss", "f8"),  # share of the rise over the air that a turn loses
+        ("settling", "f8"),  # share of the air space that settling takes in the end
+        ("settling_days", "f8"),
+        ("reach_floor", "f8"),  # see decay.reach
+        ("reach_days", "f8"),
+        ("catch_share", "f8"),  # of the rain on the top
+        ("et_share", "f8"),  # of reference evapotranspiration
+        ("plan_m2", "f8"),
+        ("holding_moisture", "f8"),
+        ("creep_per_day", "f8"),  # water between core and shell
+        ("turn_every_days", "f8"),  # the keeper's habit to come
+        ("water_chance", "f8"),  # a day, when drier than water_below
+        ("water_l", "f8"),
+        ("water_below", "f8"),
     ]
 )
 
-DONE_FAST = 0.03
-DONE_MODERATE = 0.50
-DONE_RISE_K = 8.0
-DONE_DAYS = 5
-REST_DAYS = 7
 
-FAR_DAYS = 1e9
-TIRING_DAYS = 300.0  # keepers turn half as often after so long; assumed
+COVERED_CATCH = 0.05  # of the rain; open tops catch at least 0.45 (common practice)
+OPEN_CATCH = 0.45
+DAMP = 0.45  # a top drier than this gives less to the air; assumed
+DRY_TO_THE_AIR = 0.20  # moisture below which matter no longer saturates the air in it; assumed
 WARMING_STEP_K = 5.0  # a step is so short that heat alone moves the core by less than this
 LOOK_AHEAD_K = 10.0
 MOST_STEPS = 12
-LATENT_MJ_PER_KG = 2.4
 
 
 @compiled
 def dry_kg(node: Any) -> float:
     """Dry matter of a node [kg]."""
-    return node.fast_kg + node.moderate_kg + node.slow_kg + node.ash_kg
+    total: float = node.fast_kg + node.moderate_kg + node.slow_kg + node.ash_kg
+    return total
 
 
 @compiled
@@ -86,18 +102,8 @@ def water_share(node: Any) -> float:
 def volume_m3(pile: Any) -> float:
     """Volume that shapes heat: 0.30 + 0.70 of the dry matter that is left, times what was filled [m³]."""
     left = (dry_kg(pile.core) + dry_kg(pile.shell)) / pile.ever_dry_kg
-    return pile.filled_m3 * (0.30 + 0.70 * left)
-
-
-@compiled
-def _chance(pile: Any) -> float:
-    """A random number in [0, 1): xorshift64*, so that a member's future is its own on every machine."""
-    bits = pile.luck
-    bits ^= bits >> np.uint64(12)
-    bits ^= bits << np.uint64(25)
-    bits ^= bits >> np.uint64(27)
-    pile.luck = bits
-    return ((bits * np.uint64(2685821657736338717)) >> np.uint64(11)) / 9007199254740992.0
+    volume: float = pile.filled_m3 * (0.30 + 0.70 * left)
+    return volume
 
 
 @compiled
@@ -105,20 +111,17 @@ def _slow_down(node: Any, node_m3: float, settled: float, nitrogen: float) -> fl
     """Set the node's day-long factors (dryness, air space, nitrogen); give its free air space [m³/m³]."""
     organic = node.fast_kg + node.moderate_kg + node.slow_kg
     free = settled * moisture.free_air_space(node_m3, node.water_kg, organic, node.ash_kg)
-    node.slowing = (
-        decay.moisture_factor(water_share(node)) * decay.air_space_factor(free) * nitrogen
-    )
+    node.slowing = decay.moisture_factor(water_share(node)) * decay.air_space_factor(free) * nitrogen
     return free
 
 
 @compiled
 def _burning(node: Any, traits: Any, factor: float) -> float:
     """Volatile matter that would burn at this factor [kg/day]."""
-    return factor * (
-        traits.fast_per_day * node.fast_kg
-        + traits.moderate_per_day * node.moderate_kg
-        + traits.slow_per_day * node.slow_kg
-    )
+    wish: float = traits.fast_per_day * node.fast_kg
+    wish += traits.moderate_per_day * node.moderate_kg
+    wish += traits.slow_per_day * node.slow_kg
+    return factor * wish
 
 
 @compiled
@@ -135,12 +138,19 @@ def _burn(node: Any, traits: Any, factor: float, days: float) -> None:
 @compiled
 def _outlet_humidity(temp_c: float, wetness: float) -> float:
     """Humidity of air that leaves a node: saturated, less where the matter is dry [kg/kg]."""
-    return heat.humidity(heat.saturation_kpa(temp_c) * min(1.0, wetness / 0.20))
+    return heat.humidity(heat.saturation_kpa(temp_c) * min(1.0, wetness / DRY_TO_THE_AIR))
 
 
 @compiled
 def _step(
-    pile: Any, traits: Any, air_c: float, w_air: float, still_air: float, inner: float, outer: float, days: float
+    pile: Any,
+    traits: Any,
+    air_c: float,
+    w_air: float,
+    still_air: float,
+    inner: float,
+    outer: float,
+    days: float,
 ) -> None:
     """One step of heat, matter and the water that the draught carries off.
 
@@ -193,13 +203,13 @@ def _step(
     pile.eaten_days += days * (outer_share * factor_shell + (1.0 - outer_share) * factor_core)
     _burn(shell, traits, factor_shell, days)
     _burn(core, traits, factor_core, days)
-    _carry_off(pile, shell, days * flow * (w_shell - w_air))
-    _carry_off(pile, core, days * flow * (w_core - w_shell))
+    carry_off(pile, shell, days * flow * (w_shell - w_air))
+    carry_off(pile, core, days * flow * (w_core - w_shell))
     pile.activity = min(1.0, pile.activity * np.exp(traits.growth_per_day * f_core * core.slowing * days))
 
 
 @compiled
-def _carry_off(pile: Any, node: Any, water_kg: float) -> None:
+def carry_off(pile: Any, node: Any, water_kg: float) -> None:
     """Evaporate (or, below 0, condense) water, never more than half of what is there."""
     gone = min(water_kg, 0.5 * node.water_kg)
     node.water_kg -= gone
@@ -207,16 +217,7 @@ def _carry_off(pile: Any, node: Any, water_kg: float) -> None:
 
 
 @compiled
-def _share_out(pile: Any, traits: Any, litres: float) -> None:
-    """Water given from a can, spread over the whole pile; what it cannot hold drains off."""
-    pile.core.water_kg += litres * (1.0 - traits.shell_share)
-    pile.shell.water_kg += litres * traits.shell_share
-    pile.gained_kg += litres
-    _drain(pile, traits)
-
-
-@compiled
-def _drain(pile: Any, traits: Any) -> None:
+def drain(pile: Any, traits: Any) -> None:
     """What the shell cannot hold seeps into the core; what the core cannot hold drains away."""
     shell, core = pile.shell, pile.core
     over = max(0.0, shell.water_kg - moisture.holding_kg(dry_kg(shell), traits.holding_moisture))
@@ -228,88 +229,25 @@ def _drain(pile: Any, traits: Any) -> None:
 
 
 @compiled
-def _sky(pile: Any, traits: Any, rain_mm: float, et0_mm: float, covered: float) -> None:
+def meet_the_sky(pile: Any, traits: Any, rain_mm: float, et0_mm: float, covered: float) -> None:
     """A day of rain and drying at the surface, and water creeping between shell and core."""
-    open_share = traits.catch_share if covered < 0.0 else (0.05 if covered > 0.5 else max(0.45, traits.catch_share))
+    open_share = traits.catch_share
+    if covered == 1.0:
+        open_share = COVERED_CATCH
+    elif covered == 0.0:
+        open_share = max(OPEN_CATCH, traits.catch_share)
     caught = rain_mm * traits.plan_m2 * open_share
     pile.shell.water_kg += caught
     pile.gained_kg += caught
-    bare = min(1.0, open_share / 0.45)
-    wetness = min(1.0, water_share(pile.shell) / 0.45)
-    _carry_off(pile, pile.shell, et0_mm * traits.et_share * traits.plan_m2 * bare * wetness)
+    bare = min(1.0, open_share / OPEN_CATCH)
+    wetness = min(1.0, water_share(pile.shell) / DAMP)
+    carry_off(pile, pile.shell, et0_mm * traits.et_share * traits.plan_m2 * bare * wetness)
     core_dry, shell_dry = dry_kg(pile.core), dry_kg(pile.shell)
     even = (pile.core.water_kg + pile.shell.water_kg) / (core_dry + shell_dry)
     creep = traits.creep_per_day * (even * shell_dry - pile.shell.water_kg)
     pile.shell.water_kg += creep
     pile.core.water_kg -= creep
-    _drain(pile, traits)
-
-
-@compiled
-def _blend(mine: float, both: float, share: float, mixing: float) -> float:
-    return mine + mixing * (both * share - mine)
-
-
-@compiled
-def turn(pile: Any, traits: Any, air_c: float) -> None:
-    """Mix shell and core, open the pores, lose some warmth and the water that carries it."""
-    core, shell = pile.core, pile.shell
-    c_core = heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))
-    c_shell = heat.heat_capacity_mj_per_k(shell.water_kg, dry_kg(shell))
-    mean_c = (c_core * core.temp_c + c_shell * shell.temp_c) / (c_core + c_shell)
-    mixing, outer = traits.mixing, traits.shell_share
-    fast, moderate = core.fast_kg + shell.fast_kg, core.moderate_kg + shell.moderate_kg
-    slow, ash = core.slow_kg + shell.slow_kg, core.ash_kg + shell.ash_kg
-    water = core.water_kg + shell.water_kg
-    shell.fast_kg = _blend(shell.fast_kg, fast, outer, mixing)
-    shell.moderate_kg = _blend(shell.moderate_kg, moderate, outer, mixing)
-    shell.slow_kg = _blend(shell.slow_kg, slow, outer, mixing)
-    shell.ash_kg = _blend(shell.ash_kg, ash, outer, mixing)
-    shell.water_kg = _blend(shell.water_kg, water, outer, mixing)
-    core.fast_kg, core.moderate_kg = fast - shell.fast_kg, moderate - shell.moderate_kg
-    core.slow_kg, core.ash_kg, core.water_kg = slow - shell.slow_kg, ash - shell.ash_kg, water - shell.water_kg
-    keep = 1.0 - traits.turn_loss
-    lost_mj = traits.turn_loss * max(0.0, mean_c - air_c) * (c_core + c_shell)
-    for node in (core, shell):
-        blended = node.temp_c + mixing * (mean_c - node.temp_c)
-        node.temp_c = air_c + keep * (blended - air_c)
-    _carry_off(pile, core, 0.5 * lost_mj / LATENT_MJ_PER_KG * (1.0 - outer))
-    _carry_off(pile, shell, 0.5 * lost_mj / LATENT_MJ_PER_KG * outer)
-    pile.days_since_turn = 0.0
-
-
-@compiled
-def add(pile: Any, traits: Any, load: Any) -> None:
-    """Put fresh matter on (fast, moderate, slow, ash, water [kg], volume [m³]), shared out by volume."""
-    outer = traits.shell_share
-    for node, share in ((pile.core, 1.0 - outer), (pile.shell, outer)):
-        node.fast_kg += share * load[0]
-        node.moderate_kg += share * load[1]
-        node.slow_kg += share * load[2]
-        node.ash_kg += share * load[3]
-        node.water_kg += share * load[4]
-    pile.ever_fast_kg += load[0]
-    pile.ever_moderate_kg += load[1]
-    pile.ever_dry_kg += load[0] + load[1] + load[2] + load[3]
-    pile.filled_m3 += load[5]
-    pile.gained_kg += load[4]
-
-
-@compiled
-def take(pile: Any, litres: float) -> None:
-    """Take finished stuff out: a like share of everything, never more than nine tenths."""
-    keep = 1.0 - min(0.9, litres / 1000.0 / volume_m3(pile))
-    for node in (pile.core, pile.shell):
-        pile.gained_kg -= (1.0 - keep) * node.water_kg
-        node.fast_kg *= keep
-        node.moderate_kg *= keep
-        node.slow_kg *= keep
-        node.ash_kg *= keep
-        node.water_kg *= keep
-    pile.ever_fast_kg *= keep
-    pile.ever_moderate_kg *= keep
-    pile.ever_dry_kg *= keep
-    pile.filled_m3 *= keep
+    drain(pile, traits)
 
 
 @compiled
@@ -317,9 +255,8 @@ def _steps(pile: Any, traits: Any) -> int:
     """Steps for a day: many while heat comes fast, one when nothing much happens."""
     core = pile.core
     warmer_c = core.temp_c + LOOK_AHEAD_K
-    f_core = max(
-        decay.temperature_factor(core.temp_c, traits.mild_peak), decay.temperature_factor(warmer_c, traits.mild_peak)
-    )
+    f_core = decay.temperature_factor(core.temp_c, traits.mild_peak)
+    f_core = max(f_core, decay.temperature_factor(warmer_c, traits.mild_peak))
     activity = min(1.0, pile.activity * np.exp(traits.growth_per_day * f_core * core.slowing))
     made = traits.heat_mj_per_kg * f_core * _burning(core, traits, core.slowing * activity)
     gain_k = made / heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))
@@ -341,7 +278,8 @@ def live_a_day(pile: Any, traits: Any, air_c: float, w_air: float) -> float:
     steps = _steps(pile, traits)
     still_air = traits.draught * heat.still_draught_kg_per_day(volume, pile.free_air)
     inner = heat.core_conductance_w_per_k(volume, outer, traits.conductivity) * heat.MJ_PER_DAY_PER_W
-    skin = heat.shell_conductance_w_per_k(volume, outer, traits.conductivity, traits.film) * heat.MJ_PER_DAY_PER_W
+    skin = heat.shell_conductance_w_per_k(volume, outer, traits.conductivity, traits.film)
+    skin *= heat.MJ_PER_DAY_PER_W
     total = 0.0
     for _ in range(steps):
         before = pile.core.temp_c
@@ -349,92 +287,3 @@ def live_a_day(pile: Any, traits: Any, air_c: float, w_air: float) -> float:
         total += 0.5 * (before + pile.core.temp_c)
     pile.days_since_turn += 1.0
     return total / steps
-
-
-@compiled
-def watch(pile: Any, day: float, rise_k: float) -> None:
-    """Note whether the pile is done: five such days running, then a week of rest."""
-    fast = pile.core.fast_kg + pile.shell.fast_kg
-    moderate = pile.core.moderate_kg + pile.shell.moderate_kg
-    spent = fast < DONE_FAST * pile.ever_fast_kg and moderate < DONE_MODERATE * pile.ever_moderate_kg
-    pile.quiet_days = pile.quiet_days + 1.0 if spent and rise_k < DONE_RISE_K else 0.0
-    if pile.quiet_days >= DONE_DAYS and np.isnan(pile.ready_day):
-        pile.ready_day = day + REST_DAYS
-
-
-@compiled
-def keep(pile: Any, traits: Any, day: float, air_c: float) -> None:
-    """What the keeper is taken to do at the end of a day to come."""
-    if day >= pile.next_turn:
-        turn(pile, traits, air_c)
-        pile.next_turn = day + traits.turn_every_days * (0.5 + _chance(pile)) * (1.0 + day / TIRING_DAYS)
-    if air_c > 0.0 and _chance(pile) < traits.water_chance:
-        both = pile.core.water_kg + pile.shell.water_kg
-        if moisture.moisture_of(both, dry_kg(pile.core) + dry_kg(pile.shell)) < traits.water_below:
-            _share_out(pile, traits, traits.water_l)
-
-
-SEEN = ("core_c", "moisture", "volume_m3", "free_air", "fast_left", "moderate_left", "dry_left", "eaten_days")
-
-
-@compiled
-def _note(pile: Any, mean_c: float, row: Any) -> None:
-    """Write down what can be seen of a pile at the end of a day, in the order of SEEN."""
-    core, shell = pile.core, pile.shell
-    dry = dry_kg(core) + dry_kg(shell)
-    row[0] = mean_c
-    row[1] = moisture.moisture_of(core.water_kg + shell.water_kg, dry)
-    row[2] = volume_m3(pile)
-    row[3] = pile.free_air
-    row[4] = (core.fast_kg + shell.fast_kg) / max(pile.ever_fast_kg, 1e-9)
-    row[5] = (core.moderate_kg + shell.moderate_kg) / max(pile.ever_moderate_kg, 1e-9)
-    row[6] = dry / pile.ever_dry_kg
-    row[7] = pile.eaten_days
-
-
-@compiled
-def run(
-    piles: Any,
-    traits: Any,
-    traces: Any,
-    sky: Any,
-    deeds: Any,
-    loads: Any,
-    first: int,
-    last: int,
-    by_habit_from: int,
-    least: int,
-    seen: Any,
-) -> None:
-    """Run members from day `first` up to day `last`; from `by_habit_from` on the keeper's habit takes over.
-
-    piles, traits   records [member], changed in place
-    traces          which weather a member meets [member]
-    sky             air °C, humidity kg/kg, rain mm, ET0 mm [trace, day, 4]
-    deeds           turnings, litres given, row of `loads` or -1, cover (1, 0, -1 unknown), litres taken [day, 5]
-    loads           what additions bring [member, row, 6]
-    least           a member that is ready is run no further than this day
-    seen            what can be seen of a member [member, day, SEEN], filled as far as it goes
-    """
-    for m in range(piles.shape[0]):
-        pile, own = piles[m], traits[m]
-        for day in range(first, last):
-            if day >= least and not np.isnan(pile.ready_day):
-                break
-            air_c, w_air, rain_mm, et0_mm = sky[traces[m], day]
-            mean_c = live_a_day(pile, own, air_c, w_air)
-            _sky(pile, own, rain_mm, et0_mm, deeds[day, 3])
-            watch(pile, day, mean_c - air_c)
-            if day < seen.shape[1]:
-                _note(pile, mean_c, seen[m, day])
-            if day >= by_habit_from:
-                keep(pile, own, day, air_c)
-            else:
-                if deeds[day, 2] >= 0.0:
-                    add(pile, own, loads[m, int(deeds[day, 2])])
-                if deeds[day, 0] > 0.0:
-                    turn(pile, own, air_c)
-                if deeds[day, 1] > 0.0:
-                    _share_out(pile, own, deeds[day, 1])
-                if deeds[day, 4] > 0.0:
-                    take(pile, deeds[day, 4])

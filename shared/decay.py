@@ -1,7 +1,7 @@
 """How fast the matter of a pile is eaten: pools, their rates, and what slows them.
 
-Base form dB/dt = -k f_T f_M f_FAS f_O2 f_CN B for each pool (first order: Mason 2006, Waste Management 26:3-21).
-Factors are 1 where nothing slows decay and 0 where it stops.
+Base form dB/dt = -k f_T f_M f_FAS f_O2 f_CN B for each pool, first order (Mason 2006, Waste Management
+26:3-21). Factors are 1 where nothing slows decay and 0 where it stops.
 """
 
 from math import exp, sqrt

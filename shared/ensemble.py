@@ -8,7 +8,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from shared import balance, decay, heat, moisture, weather
+from shared import balance, decay, heat, life, moisture, tending, weather
 from shared.errors import BadInput
 from shared.history import History, matter
 from shared.materials import material
@@ -36,7 +36,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "shell_share": ("even", 0.33, 0.05),
     "mixing": ("even", 0.80, 0.10),
     "turn_loss": ("even", 0.35, 0.10),
-    "settling": ("even", 0.70, 0.15),
+    "settling": ("even", 0.66, 0.14),
     "settling_days": ("log", 20.0, 0.40),
     "reach_floor": ("even", 0.50, 0.20),
     "reach_days": ("log", 25.0, 0.40),
@@ -52,7 +52,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "c_n": ("log", 1.0, 0.15),
     "nitrogen_need": ("even", 0.45, 0.3),
     "wetter": ("even", 0.0, 0.05),
-    "pieces": ("log", 1.0, 0.15),
+    "pieces": ("log", 1.0, 0.30),
     "probe_gain": ("log", 1.0, 0.06),
     "hand_bias": ("even", 0.0, 0.04),
     "turn_habit": ("even", 0.0, 1.0),
@@ -65,7 +65,7 @@ BOUNDS = {
     "shell_share": (0.2, 0.45),
     "mixing": (0.5, 1.0),
     "turn_loss": (0.1, 0.6),
-    "settling": (0.1, 0.97),
+    "settling": (0.1, 0.92),
     "reach_floor": (0.03, 1.0),
     "nitrogen_need": (0.0, 1.5),
     "catch_share": (0.02, 1.0),
@@ -159,7 +159,8 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
     traits["nitrogen_slowing"] = [decay.nitrogen_factor(value) for value in c_n] ** own["nitrogen_need"]
     traits["et_share"] *= weather.SHADE_FACTOR[pile.shade or "part"]
     if pile.bin:
-        traits["catch_share"] = np.minimum(1.0, traits["catch_share"] * weather.CATCH["dished"] / weather.CATCH["domed"])
+        more = weather.CATCH["dished"] / weather.CATCH["domed"]
+        traits["catch_share"] = np.minimum(1.0, traits["catch_share"] * more)
     traits["plan_m2"] = pile.length_m * pile.width_m
     traits["water_l"] *= history.usual_water_l
     traits["water_below"] = WATERED_BELOW
@@ -178,7 +179,7 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
     piles["ever_dry_kg"] = dry
     piles["filled_m3"] = volume
     piles["ready_day"] = np.nan
-    piles["next_turn"] = balance.FAR_DAYS
+    piles["next_turn"] = tending.FAR_DAYS
     piles["luck"] = np.arange(1, members + 1, dtype=np.uint64) * np.uint64(7919 * 104729 + seed)
     loads = history.loads[None, :, :] * own["mass"][:, None, None]
     start = np.stack([fast, moderate, dry - ash - fast - moderate, ash], axis=1)
@@ -191,18 +192,18 @@ def _nitrogen_kg(material_id: str, volume_m3: float) -> float:
     return volume_m3 * stuff.loose_kg_m3 * (1.0 - stuff.moisture) * stuff.nitrogen
 
 
-def settle_habit(likely: Likely, pile: Pile, history: History) -> None:
+def settle_habit(likely: Likely, pile: Pile, history: History, air_c: Array) -> None:
     """Set what each member's keeper will do: rates blended from what was intended and what was done.
 
     Turnings, and waterings on dry days, are counted as a Poisson process with a gamma prior; each member
-    draws its own rate from the posterior.
+    draws its own rate from the posterior. Days of frost do not count: nobody forks a frozen pile.
     """
+    days = int(np.sum(air_c[: history.today] > tending.WORKABLE_C))
     intended = INTENDED_DAYS[pile.turning or "fortnightly"]
     trust = INTENT_WORTH[pile.turning]
-    turns = _rate(len(history.turned), history.today, KEPT_PROMISE / intended, trust, likely.own["turn_habit"])
-    waters = _rate(
-        len(history.watered), history.today, 1.0 / WATERED_WHEN_DRY_DAYS, 0.5, likely.own["water_habit"]
-    )
+    turns = _rate(len(history.turned), days, KEPT_PROMISE / intended, trust, likely.own["turn_habit"])
+    dry_days = 1.0 / WATERED_WHEN_DRY_DAYS
+    waters = _rate(len(history.watered), days, dry_days, 0.5, likely.own["water_habit"])
     set_habit(likely, history, 1.0 / turns, waters)
 
 
@@ -226,11 +227,10 @@ def _rate(count: int, days: int, prior_per_day: float, worth: float, z: Array) -
 def live_through(likely: Likely, history: History, sky: Sky) -> Seen:
     """Run the members from the build to the end of today; what can be seen of them [member, day, SEEN]."""
     days = history.today + 1
-    seen = np.full((len(likely.traits), days, len(balance.SEEN)), np.nan, np.float32)
+    seen = np.full((len(likely.traits), days, len(life.SEEN)), np.nan, np.float32)
     traces = _traces(len(likely.traits))
-    balance.run(
-        likely.piles, likely.traits, traces, sky.by_trace, history.deeds, likely.loads, 0, days, days, days, seen
-    )
+    deeds, loads = history.deeds, likely.loads
+    life.run(likely.piles, likely.traits, traces, sky.by_trace, deeds, loads, 0, days, days, days, seen)
     return seen
 
 
@@ -266,8 +266,8 @@ def live_on(
         again = tomorrow + plan.left_alone_days
         piles["next_turn"] = np.maximum(piles["next_turn"], again + (piles["next_turn"] - again) % 7.0)
     if seen is None:
-        seen = np.empty((len(kept), 0, len(balance.SEEN)), np.float32)
-    balance.run(
+        seen = np.empty((len(kept), 0, len(life.SEEN)), np.float32)
+    life.run(
         piles,
         traits,
         _traces(len(likely.traits))[kept],

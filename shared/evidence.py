@@ -115,9 +115,9 @@ def _log_chance(sight: Sight, row: Array, likely: Likely, seen: Seen) -> Array |
     if kind == "smell" and word in ("rotten", "sour"):
         return np.log(_logistic((0.25 - row[:, 3]) / 0.06) + WEAK)
     if kind == "height":
-        shrunk = np.log(row[:, 2] / seen[:, 0, 2])
-        off = np.log(sight.value) - shrunk
-        return -0.5 * (off / HEIGHT_LOG_SD) ** 2 / (1.0 + 0.1 * (off / HEIGHT_LOG_SD) ** 2)
+        shrunk = row[:, 2] / seen[:, 0, 2]
+        off = (np.log(sight.value) - np.log(shrunk)) / HEIGHT_LOG_SD
+        return np.asarray(-0.5 * off * off / (1.0 + 0.1 * off * off))
     return 0.0
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from shared import balance, ensemble, evidence, harvest, hygiene, mix, stages, traces
+from shared import ensemble, evidence, harvest, hygiene, life, mix, stages, tending, traces
 from shared.ensemble import Array, Indices, Likely, Plan, Seen
 from shared.evidence import Weighed
 from shared.history import HORIZON_DAYS, History, read_history
@@ -70,15 +70,20 @@ class Forecast:
     core_c, moisture, free_air   core now: °C, kg water/kg wet, m³/m³
     fast_left, moderate_left     share left of all that was ever put in [-]
     trend_c_per_day              median change of the core over the last two days
-    turn_gain_days               median days by which `ready` comes sooner if turned now (below 0: later)
+    turn_gain_days               median days by which `ready` comes sooner if turned now, against leaving the
+                                 pile alone for a fortnight (below 0: later)
     water_gain_days              the same for watering now with `water_litres`
-    turn_due, water_due          median day on which turning or watering becomes worthwhile, None if not in sight
+    turn_due, water_due          median day on which turning or watering becomes pays, None if not in sight
     ready                        for a fed pile: when all would be ready if adding stopped on `as_of`
-    bottom_litres                fed pile: what could be taken from the bottom now [litres of finished compost]
-    hours_over_55c               proven by readings, core only; weed_seed_kill as share [-], with the part never hot
-    moved                        codes of what moved `ready` most, strongest first: "hot_readings", "cool_readings",
-                                 "dry", "wet", "turned", "not_turned", "watered", "height", "cold_weather"
-    assumed                      codes of what was not said and so assumed, such as "moisture", "pieces", "climate"
+    bottom_litres                fed pile: what could be taken from the bottom now [L of finished compost]
+    hours_over_55c               proven by readings, core only
+    weed_seed_kill               share [-], with the part that was never hot
+    moved                        codes of what moved `ready` most, strongest first: "hot_readings",
+                                 "cool_readings", "dry", "wet", "turned", "not_turned", "watered", "height",
+                                 "cold_weather"
+    assumed                      codes of what was not said, so assumed: "pieces", "climate", "turning", "bin",
+                                 "covered", "shade", "latitude", "moisture", "water_litres", "added_litres",
+                                 "volumes" (too much for the size, so cut)
     """
 
     pile_id: str
@@ -143,7 +148,9 @@ def forecast(
     return Forecast(
         pile_id=pile.id,
         as_of=as_of,
-        stage=stages.likeliest(look.seen[kept], core_c, sky.air_c, today, ended["ready_day"], history.hot_seen),
+        stage=stages.likeliest(
+            look.seen[kept], core_c, float(sky.air_c[today]), ended["ready_day"], history.hot_seen
+        ),
         ready=_dates(pile.built, ready_days),
         core_c=_range(core_c, 1),
         air_c=round(float(sky.air_c[today]), 1),
@@ -185,10 +192,10 @@ def _look(pile: Pile, records: Sequence[Record], as_of: date, seed: int, habit: 
     weighed = evidence.weigh(likely, history, seen, sky.air_c)
     kept = evidence.resample(weighed.log_weight)
     if habit is None:
-        ensemble.settle_habit(likely, pile, history)
+        ensemble.settle_habit(likely, pile, history, sky.air_c)
     else:
-        every = np.full(len(likely.traits), habit.turn_every_days or balance.FAR_DAYS)
-        chance = np.full(len(likely.traits), 1.0 / (habit.water_every_days or balance.FAR_DAYS))
+        every = np.full(len(likely.traits), habit.turn_every_days or tending.FAR_DAYS)
+        chance = np.full(len(likely.traits), 1.0 / (habit.water_every_days or tending.FAR_DAYS))
         ensemble.set_habit(likely, history, every, chance)
     return _Look(pile, records, history, sky, likely, seen, weighed, kept)
 
@@ -196,7 +203,7 @@ def _look(pile: Pile, records: Sequence[Record], as_of: date, seed: int, habit: 
 def _band_so_far(look: _Look) -> Seen:
     """What was seen of the kept members up to today, with room for the days ahead."""
     today = look.history.today
-    band = np.full((len(look.kept), today + 1 + AHEAD_DAYS, len(balance.SEEN)), np.nan, np.float32)
+    band = np.full((len(look.kept), today + 1 + AHEAD_DAYS, len(life.SEEN)), np.nan, np.float32)
     band[:, : today + 1] = look.seen[look.kept]
     return band
 
@@ -259,7 +266,7 @@ def _bottom_litres(look: _Look) -> float:
     """
     history, kept = look.history, look.kept
     eaten = look.seen[kept, :, 7].astype(np.float64)
-    week_ago = max(0, history.today - balance.DONE_DAYS - balance.REST_DAYS)
+    week_ago = max(0, history.today - life.DONE_DAYS - life.REST_DAYS)
     traits, start = look.likely.traits[kept], look.likely.start[kept]
     total_m3 = np.zeros(len(kept))
     days = [0] + [day for day in range(history.today + 1) if history.deeds[day, 2] >= 0]
@@ -268,7 +275,7 @@ def _bottom_litres(look: _Look) -> float:
         until_week_ago = eaten[:, week_ago] - eaten[:, min(day, week_ago)]
         fast = np.exp(-traits["fast_per_day"] * until_week_ago)
         moderate = np.exp(-traits["moderate_per_day"] * until_week_ago)
-        done = (fast < balance.DONE_FAST) & (moderate < balance.DONE_MODERATE)
+        done = (fast < life.DONE_FAST) & (moderate < life.DONE_MODERATE)
         so_far = eaten[:, -1] - eaten[:, day]
         left_kg = load[:, 1] * np.exp(-traits["moderate_per_day"] * so_far) + load[:, 2] + load[:, 3]
         total_m3 += done * harvest.finished_m3(1.0, dry_loss=0.0) * left_kg
@@ -348,8 +355,8 @@ def _moved(look: _Look) -> tuple[str, ...]:
     cold = traces.colder_than_usual_k(look.pile, look.history.today)
     if cold > 0.0:
         pulls["cold_weather"] = 0.2 * cold
-    strong = sorted((code for code, pull in pulls.items() if pull >= LEAST_PULL), key=lambda code: -pulls[code])
-    return tuple(strong)
+    strong = [code for code, pull in pulls.items() if pull >= LEAST_PULL]
+    return tuple(sorted(strong, key=lambda code: -pulls[code]))
 
 
 def _assumed(look: _Look) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 Temperatures in °C, heat in MJ, time in days. 1 W = 0.0864 MJ/day.
 """
 
-from math import exp, pi
+from math import exp, pi, pow
 
 from shared.compiled import compiled
 
@@ -36,7 +36,7 @@ def enthalpy_mj(temp_c: float, humidity_ratio: float) -> float:
 
 @compiled
 def enthalpy_slope_mj_per_k(temp_c: float, humidity_ratio: float) -> float:
-    """How fast the enthalpy of air that stays as humid, relative to saturation, rises with warmth [MJ/kg K]."""
+    """Rise of the enthalpy with warmth, of air that stays as near to saturation [MJ/kg K]."""
     more_humid = humidity_ratio * (1.0 + humidity_ratio / 0.622) * 4098.0 / ((temp_c + 237.3) ** 2)
     return 1e-3 * (1.006 + more_humid * (2501.0 + 1.86 * temp_c) + 1.86 * humidity_ratio)
 
@@ -50,40 +50,42 @@ def heat_capacity_mj_per_k(water_kg: float, dry_kg: float) -> float:
 @compiled
 def whole_conductance_w_per_k(volume_m3: float, conductivity: float, film: float) -> float:
     """Loss of a cube-like pile per K of its mean rise [W/K]: U = 1/(R/5k + 1/h) over six faces."""
-    radius_m = (3.0 * volume_m3 / (4.0 * pi)) ** (1.0 / 3.0)
-    return 6.0 * volume_m3 ** (2.0 / 3.0) / (radius_m / (5.0 * conductivity) + 1.0 / film)
+    radius_m = pow(3.0 * volume_m3 / (4.0 * pi), 1.0 / 3.0)
+    return 6.0 * pow(volume_m3, 2.0 / 3.0) / (radius_m / (5.0 * conductivity) + 1.0 / film)
 
 
 @compiled
 def core_conductance_w_per_k(volume_m3: float, shell_share: float, conductivity: float) -> float:
     """From mean core to mean shell [W/K]: a sphere that heats evenly, split at the shell's inner face."""
-    radius_m = (3.0 * volume_m3 / (4.0 * pi)) ** (1.0 / 3.0)
+    radius_m = pow(3.0 * volume_m3 / (4.0 * pi), 1.0 / 3.0)
     core, shell = _mean_rises(shell_share)
-    to_cube = 6.0 * volume_m3 ** (2.0 / 3.0) / (4.0 * pi * radius_m * radius_m)
+    to_cube = 6.0 * pow(volume_m3, 2.0 / 3.0) / (4.0 * pi * radius_m * radius_m)
     return 8.0 * pi * conductivity * radius_m * to_cube * (1.0 - shell_share) / (core - shell)
 
 
 @compiled
-def shell_conductance_w_per_k(volume_m3: float, shell_share: float, conductivity: float, film: float) -> float:
+def shell_conductance_w_per_k(
+    volume_m3: float, shell_share: float, conductivity: float, film: float
+) -> float:
     """From mean shell to the air outside [W/K]: half the shell by conduction, then the film."""
-    radius_m = (3.0 * volume_m3 / (4.0 * pi)) ** (1.0 / 3.0)
+    radius_m = pow(3.0 * volume_m3 / (4.0 * pi), 1.0 / 3.0)
     shell = _mean_rises(shell_share)[1]
-    area_m2 = 6.0 * volume_m3 ** (2.0 / 3.0)
+    area_m2 = 6.0 * pow(volume_m3, 2.0 / 3.0)
     return area_m2 / (shell * radius_m / (2.0 * conductivity) + 1.0 / film)
 
 
 @compiled
 def _mean_rises(shell_share: float) -> tuple[float, float]:
     """Mean rise over the surface of core and shell, the centre being 1 (parabola of an even source) [-]."""
-    inner_square = (1.0 - shell_share) ** (2.0 / 3.0)
+    inner_square = pow(1.0 - shell_share, 2.0 / 3.0)
     core = 1.0 - 0.6 * inner_square
     return core, (0.4 - (1.0 - shell_share) * core) / shell_share
 
 
 @compiled
 def still_draught_kg_per_day(volume_m3: float, free_air: float) -> float:
-    """Natural draught through a pile as warm as the air [kg dry air/day]: 6 V^(2/3), less where pores close."""
-    return DRAUGHT_BASE_KG_PER_DAY * volume_m3 ** (2.0 / 3.0) * min(1.0, max(0.05, free_air / 0.4))
+    """Natural draught through a pile as warm as the air [kg dry air/day], less where pores close."""
+    return DRAUGHT_BASE_KG_PER_DAY * pow(volume_m3, 2.0 / 3.0) * min(1.0, max(0.05, free_air / 0.4))
 
 
 @compiled

@@ -17,7 +17,7 @@ Array = npt.NDArray[np.float64]
 HORIZON_DAYS = 1096
 USUAL_CAN_L = 20.0  # a watering of no stated amount; assumed
 USUAL_ADDITION_L = 8.0  # a kitchen pail of no stated amount; assumed
-POSSIBLE_C = (-40.0, 100.0)
+LEAST_C, MOST_C = -40.0, 100.0  # a core outside cannot be
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +121,7 @@ def read_history(pile: Pile, records: Sequence[Record], as_of: date) -> History:
         elif record.kind in ("covered", "uncovered"):
             deeds[day:, 3] = float(record.kind == "covered")
         elif record.kind == "temperature":
-            if record.core_c is not None and not record.edge and POSSIBLE_C[0] <= record.core_c <= POSSIBLE_C[1]:
+            if record.core_c is not None and not record.edge and LEAST_C <= record.core_c <= MOST_C:
                 after = deeds[day, 0] > 0.0
                 cores[2 * day + after].append(record.core_c)
         elif record.kind == "height" and record.height_m and not pile.fed:

@@ -2,8 +2,6 @@
 
 from collections import Counter
 
-import numpy as np
-
 from shared.ensemble import Array, Seen
 from shared.pile import Stage
 
@@ -16,21 +14,18 @@ CURING_FAST = 0.15
 CURING_MODERATE = 0.70
 
 
-def likeliest(
-    seen: Seen, core_c: Array, air_c: Array, today: int, ready_day: Array, hot_seen: bool
-) -> Stage:
-    """The stage that most members are in.
+def likeliest(seen: Seen, core_c: Array, air_c: float, ready_day: Array, hot_seen: bool) -> Stage:
+    """The stage that most members are in today.
 
     seen        of the members up to today [member, day, SEEN]
     core_c      today, as the readings have it [member]
     ready_day   of each member, NaN where it lies beyond the horizon
-    hot_seen    a reading has shown it hot before today
+    hot_seen    a reading has shown it hot
     """
-    stages = [
-        stage(seen[at, : today + 1], float(core_c[at]), float(air_c[today]), bool(ready_day[at] <= today), hot_seen)
-        for at in range(len(core_c))
-    ]
-    return Counter(stages).most_common(1)[0][0]
+    ready = ready_day <= seen.shape[1] - 1
+    members = range(len(core_c))
+    votes = Counter(stage(seen[at], float(core_c[at]), air_c, bool(ready[at]), hot_seen) for at in members)
+    return votes.most_common(1)[0][0]
 
 
 def stage(seen: Seen, core_c: float, air_c: float, ready: bool, hot_seen: bool = False) -> Stage:

@@ -20,7 +20,7 @@ AIR_HUMIDITY = 0.70
 
 
 class Sky(NamedTuple):
-    """What `balance.run` takes (air °C, humidity kg/kg, rain mm, ET0 mm [trace, day, 4]), and its mean air."""
+    """What `life.run` takes (air °C, humidity kg/kg, rain mm, ET0 mm [trace, day, 4]), and the usual air."""
 
     by_trace: Array
     air_c: Array
@@ -41,7 +41,7 @@ def skies(pile: Pile, days: int, seed: int) -> Sky:
 
 
 def colder_than_usual_k(pile: Pile, days: int) -> float:
-    """How much colder the known weather of the first `days` was than the normals [K], 0 where none is known."""
+    """How much colder the known weather of the first `days` was than usual [K], 0 where none is known."""
     known = _known_days(pile, pile.weather, days)
     if not known.any():
         return 0.0
