@@ -289,12 +289,12 @@ async def test_many_people_are_served_at_once(
     with store.work() as work:
         people = [
             work.people.add("sms", f"+1303555{number:04}", None, "en", "f", "America/Denver", at)
-            for number in range(100, 200)
+            for number in range(100, 130)
         ]
         work.commit()
     for person in people:
         put(store, person, "reply", f"to {person.address}", at)
 
-    assert await sender.send_due(at) == 100
+    assert await sender.send_due(at) == 30
 
     assert sorted(notebook.sent) == [(person.address, f"to {person.address}") for person in people]
