@@ -68,7 +68,9 @@ def cool_down(now: Situation) -> Actions:
     recheck = act(now, "measure", "recheck_heat", on=now.in_days(1), core_c=now.alarm_c)
     if now.moisture < DRY_FELT:
         return (water(now, "too_hot_dry"), job, recheck)
-    return (job, recheck)
+    rich = "ammonia" if "ammonia" in now.told else "too_rich"
+    more = _more_browns(now, rich) if rich == "ammonia" or now.c_n < TOO_RICH else ()
+    return (job, *more, recheck)
 
 
 def after_danger(now: Situation) -> Actions:
@@ -170,8 +172,9 @@ def dry(now: Situation) -> Actions:
 
 
 def matted(now: Situation) -> Actions:
-    """Mats are forked apart."""
-    if "matted" not in now.told or now.outlook.stage in ("ready", "curing"):
+    """Mats are forked apart, and wet clumps."""
+    clumps = "clumpy" in now.told and now.moisture >= 0.55
+    if not ("matted" in now.told or clumps) or now.outlook.stage in ("ready", "curing"):
         return ()
     return (turn(now, "matted"),)
 

@@ -45,6 +45,7 @@ class Situation:
     heard_days_ago    since the last record that shows the inside, else since the build
     watered_days_ago  None where never
     peak_c            warmest the core was in the last three weeks
+    read_since_turn_c  warmest reading since the last turning, None before the fourth day tells
     moisture_felt     whether `moisture` is a fresh squeeze rather than the forecast's
     height_told_m     last height told, 0 where none was; additions: what was told as added
     told              fresh words, such as "ammonia", "flies", "browned", not yet answered by work
@@ -55,6 +56,7 @@ class Situation:
     alarm: Alarm
     core_c: float
     peak_c: float
+    read_since_turn_c: float | None
     moisture: float
     moisture_felt: bool
     volume_m3: float
@@ -103,8 +105,13 @@ class Situation:
 
     @property
     def looks_done(self) -> bool:
-        """Told to be crumbly, and near the air."""
-        return "crumbly" in self.told and self.core_c < self.air_c + 8 and self.age_days >= 40
+        """Near the air after six weeks, and crumbly or not warmed by the last turn at good moisture."""
+        if self.age_days < 42 or self.core_c >= self.air_c + 8:
+            return False
+        read = self.read_since_turn_c
+        return "crumbly" in self.told or (
+            read is not None and read < self.air_c + 10 and self.moisture >= 0.45
+        )
 
     @property
     def full(self) -> bool:
@@ -207,6 +214,7 @@ def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situa
         alarm=alarm(known, outlook.as_of),
         core_c=core_c,
         peak_c=max(core_c, _peak_c(known, outlook)),
+        read_since_turn_c=_read_since_turn_c(known),
         moisture=outlook.moisture.p50 if felt is None else felt,
         moisture_felt=felt is not None,
         volume_m3=_volume_m3(pile, height_m),
@@ -252,6 +260,15 @@ def _peak_c(records: Sequence[Record], outlook: Forecast) -> float:
     read = [r.core_c for r in records if r.core_c is not None and not r.edge and r.on >= since]
     modelled = [day.core_c.p50 for day in outlook.days if since <= day.on <= outlook.as_of]
     return max([*read, *modelled], default=outlook.core_c.p50)
+
+
+def _read_since_turn_c(records: Sequence[Record]) -> float | None:
+    turned = max((record.on for record in records if record.kind == "turned"), default=None)
+    if turned is None:
+        return None
+    since = [r for r in records if r.core_c is not None and not r.edge and r.on > turned]
+    told_late = any((r.on - turned).days > TURN_REST_DAYS for r in since)
+    return max(r.core_c or 0.0 for r in since) if told_late else None
 
 
 def _felt_moisture(records: Sequence[Record], as_of: date) -> float | None:
