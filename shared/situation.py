@@ -108,17 +108,17 @@ class Situation:
         """Near the air after six weeks, and crumbly or not warmed by the last turn at good moisture."""
         if self.age_days < 42 or self.core_c >= self.air_c + 8:
             return False
-        read = self.read_since_turn_c
-        return "crumbly" in self.told or (
-            read is not None and read < self.air_c + 10 and self.moisture >= 0.45
-        )
+        if self.read_since_turn_c is None or self.moisture < 0.45:
+            return "crumbly" in self.told
+        return "crumbly" in self.told or self.read_since_turn_c < self.air_c + 10
 
     @property
     def full(self) -> bool:
         """Told to stand as high as it can, or fed three times what it holds loose."""
         poured = sum(ingredient.volume_m3 for ingredient in self.pile.ingredients)
         poured += sum(record.litres or 0.0 for record in self.additions) / L_PER_M3
-        return self.height_told_m >= 0.9 * self.pile.height_m or poured >= FULL_LOOSE * self.box_m3
+        box_m3 = self.pile.length_m * self.pile.width_m * self.pile.height_m
+        return self.height_told_m >= 0.9 * self.pile.height_m or poured >= FULL_LOOSE * box_m3
 
     @property
     def frozen(self) -> bool:
@@ -171,11 +171,6 @@ class Situation:
         """Not looked at for a week, and the forecast does not know whether it is hot or cool."""
         core = self.outlook.core_c
         return self.heard_days_ago >= 7 and core.p90 >= 52 and core.p90 - core.p10 > 12
-
-    @property
-    def box_m3(self) -> float:
-        """Length times width times height."""
-        return self.pile.length_m * self.pile.width_m * self.pile.height_m
 
     @property
     def thaw_on(self) -> date:
@@ -241,6 +236,7 @@ def _core_c(records: Sequence[Record], outlook: Forecast) -> float:
     """A reading of today or yesterday not undone by a turning, else the forecast bent to a felt warmth."""
     yesterday = outlook.as_of - timedelta(days=1)
     guess, core_c = outlook.core_c.p50, None
+    bounds = {"hot": (50.0, 70.0), "warm": (25.0, 45.0), "cold": (-40.0, outlook.air_c + 6)}
     for record in records:
         if record.kind == "turned":
             core_c = None
@@ -248,9 +244,8 @@ def _core_c(records: Sequence[Record], outlook: Forecast) -> float:
             continue
         elif record.kind == "temperature" and not record.edge and record.core_c is not None:
             core_c = record.core_c
-        elif record.kind == "heat_feel":
-            bounds = {"hot": (50.0, 70.0), "warm": (25.0, 45.0), "cold": (-40.0, outlook.air_c + 6)}
-            low, high = bounds.get(record.word or "", (-40.0, 100.0))
+        elif record.kind == "heat_feel" and record.word in bounds:
+            low, high = bounds[record.word]
             core_c = min(max(guess, low), high)
     return guess if core_c is None else core_c
 
