@@ -6,14 +6,13 @@ The order is the rule: nothing below a step runs once the step has answered.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from rapidfuzz.distance import DamerauLevenshtein
-
 from bot.conversation import beginning, keeper
-from bot.conversation.answers import ABOUT_PILE, WITHOUT_PILE, may_add
+from bot.conversation.answers import ABOUT_PILE, may_add
+from bot.conversation.meant import by_pile, which_pile, with_records
 from bot.conversation.talk import Known, KnownPile, Outcome
-from bot.language.meaning import Ask, Fact, Meaning
+from bot.conversation.wishes import WISHES
+from bot.language.meaning import Ask, Meaning
 from storage.classes import ClassRow
-from storage.piles import Told
 
 ADVISE = frozenset({"what_next", "state", "trouble", "water_amount", "safe_use", "picture", "harvest_amount"})
 """Asks whose answer holds the next step itself, so that the report before it need not."""
@@ -103,7 +102,7 @@ def come_back(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) ->
             outcome.say("ask.has_pile")
             outcome.ask("has_pile", "have_pile", "no_pile")
     elif "help" in asks:
-        WITHOUT_PILE["help"](known, Ask("help"), outcome)
+        WISHES["help"](known, Ask("help"), outcome)
 
 
 def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
@@ -125,7 +124,7 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
             outcome.opens = {}
         beginning.consent_given(outcome, joins_shared=pile_id is not None)
     elif "help" in asks:
-        WITHOUT_PILE["help"](known, Ask("help"), outcome)
+        WISHES["help"](known, Ask("help"), outcome)
     elif "language" in asks:
         answer(known, None, next(ask for ask in meaning.asks if ask.kind == "language"), outcome)
         beginning.ask_consent(known, outcome, class_code=outcome.class_code)
@@ -156,7 +155,7 @@ def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> No
     if any(ask.kind == "join" for ask in meaning.asks) or codes.taught or codes.pile_id:
         join_more(codes, outcome)
         return
-    general = [ask for ask in meaning.asks if ask.kind in WITHOUT_PILE]
+    general = [ask for ask in meaning.asks if ask.kind in WISHES]
     begins = not known.piles or known.waiting.get("ask") == "pile_facts" or starts_another(known, meaning)
     if begins and beginning.begin(known, meaning, outcome):
         return
@@ -197,7 +196,7 @@ def starts_another(known: Known, meaning: Meaning) -> bool:
     built = next((fact.record.on for fact in meaning.facts if fact.record.kind == "built"), None)
     if built is None:
         return False
-    newest = max(keeper.built_on(pile.row) for pile in known.piles)
+    newest = max(pile.built for pile in known.piles)
     return (built - newest).days > 2
 
 
@@ -227,7 +226,7 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     if pile is None:
         outcome.say(
             "which_pile",
-            facts=[{"key": "pile.named", "values": {"pile": keeper.pile_name(one)}} for one in known.piles],
+            facts=[{"key": "pile.named", "values": {"pile": one.called}} for one in known.piles],
         )
         return
     if any(ask.kind == "correction" for ask in meaning.asks) and keeper.correct(
@@ -256,68 +255,9 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
 SET_UP_ASKS = frozenset({"fill", "thermometer"})
 
 
-def by_pile(known: Known, meaning: Meaning, pile: KnownPile) -> list[tuple[KnownPile, list[Fact]]]:
-    """The facts, each with the pile that it names, else with the one that is meant."""
-    grouped: dict[int, tuple[KnownPile, list[Fact]]] = {}
-    for fact in meaning.facts:
-        if fact.record.kind == "built":
-            continue
-        one = named_pile(known, fact.pile) or pile
-        grouped.setdefault(one.row.id, (one, []))[1].append(fact)
-    return list(grouped.values())
-
-
-def which_pile(known: Known, meaning: Meaning | None) -> KnownPile | None:
-    """The pile that a message means: the one it names, that of the open question, or the last used.
-
-    None where it names one that this keeper does not have, and has several.
-    """
-    if not known.piles:
-        return None
-    if len(known.piles) == 1:
-        return known.piles[0]
-    names = [fact.pile for fact in meaning.facts if fact.pile] if meaning else []
-    if names:
-        return named_pile(known, names[0])
-    asked = next((pile for pile in known.piles if pile.row.id == known.waiting.get("pile")), None)
-    if asked is not None:
-        return asked
-    used = sorted(known.piles, key=lambda pile: last_use(known, pile), reverse=True)
-    return used[1] if meaning is not None and meaning.bare == "other_one" else used[0]
-
-
-def last_use(known: Known, pile: KnownPile) -> tuple[float, int]:
-    """When this person last told something of a pile; the newer pile where they never did."""
-    mine = [told.said_at.timestamp() for told in pile.told if told.said_by == known.person.id]
-    return (max(mine, default=0.0), pile.row.id)
-
-
-def named_pile(known: Known, name: str | None) -> KnownPile | None:
-    """The pile of that number or name, a slip of spelling allowed."""
-    if name is None:
-        return None
-    for pile in known.piles:
-        if name == str(pile.row.number) or (pile.row.name or "").lower() == name:
-            return pile
-    for pile in known.piles:
-        own = (pile.row.name or "").lower()
-        if own and (own in name or name in own or DamerauLevenshtein.normalized_similarity(own, name) >= 0.8):
-            return pile
-    return known.piles[0] if len(known.piles) == 1 else None
-
-
-def with_records(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Known:
-    """The same knowledge with what was just told, for the answers that follow."""
-    told = tuple(Told(0, fact.record, known.person.id, known.local) for fact in facts if fact.doubt is None)
-    piles = tuple(
-        replace(one, told=(*one.told, *told)) if one.row.id == pile.row.id else one for one in known.piles
-    )
-    return replace(known, piles=piles)
-
-
 def answer(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome) -> None:
     """Answer one ask, where it has an answer."""
-    general = WITHOUT_PILE.get(ask.kind)
+    general = WISHES.get(ask.kind)
     if general is not None:
         general(known, ask, outcome)
     elif pile is not None and ask.kind in ABOUT_PILE:

@@ -9,16 +9,15 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
+from bot.conversation.doubts import doubtful_reading, question_reading, untimely
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Fact, Meaning
 from shared.care import Action
-from shared.cautions import danger, doubt
+from shared.cautions import danger
 from shared.forecast import DateRange, Forecast
 from shared.harvest import area_at_depth_m2
 from shared.pile import Record
-from shared.units import c_from_f, f_from_c
 from storage.outbox import Line
-from storage.piles import PileRow
 
 EXACT_WIDTH = timedelta(days=24)
 """A range no wider than this is told by days; a wider one by thirds of months."""
@@ -52,36 +51,6 @@ def report(
         outlook, actions = known.look(pile.row, (*pile.records, *records), known.today)
         next_step(known, actions, outcome)
         tell_range(pile, outlook, outcome, only_if_moved=True)
-
-
-def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fact | None:
-    """The reading that may not be what was meant, by itself or against the forecast; asked about once."""
-    if known.waiting.get("ask") in ("reading", "depth"):
-        return None
-    for fact in facts:
-        core_c = fact.record.core_c
-        if fact.record.kind != "temperature" or core_c is None or fact.record.edge:
-            continue
-        before, _ = known.look(pile.row, pile.records, known.today)
-        said = f_from_c(core_c) if known.person.units == "f" else core_c
-        why = fact.doubt or doubt(said, known.person.units, before.core_c.p50, before.air_c)
-        if why == "surface" and any(told.record.kind == "temperature" for told in pile.told):
-            continue
-        if why is not None and why != "heard":
-            return replace(fact, doubt=why)
-    return None
-
-
-def untimely(known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome) -> bool:
-    """Something told for a day to come, or from before the build: asked about, and nothing is recorded."""
-    days = [fact.record.on for fact in facts]
-    if max(days) > known.today:
-        outcome.say("doubt.future", on_on=max(days).isoformat())
-    elif min(days) < built_on(pile.row):
-        outcome.say("doubt.before", built_on=built_on(pile.row).isoformat())
-    else:
-        return False
-    return True
 
 
 def harvested(record: Record, outcome: Outcome) -> None:
@@ -139,34 +108,6 @@ def as_read(record: Record) -> dict[str, Any]:
     return {"key": f"read.{record.kind}", "values": {}}
 
 
-def question_reading(known: Known, pile: KnownPile, fact: Fact, outcome: Outcome) -> None:
-    """A reading that cannot be, or could mean several things: nothing is recorded, one question is asked."""
-    reading = fact.record.core_c
-    if fact.doubt == "impossible" or reading is None:
-        outcome.say("doubt.impossible")
-        outcome.opens = {"ask": "reading", "pile": pile.row.id}
-        return
-    if fact.doubt == "surface":
-        outcome.say("doubt.depth", core_c=reading)
-        outcome.ask("depth", f"deep:{reading:.1f}", f"near_top:{reading:.1f}", pile=pile.row.id)
-        return
-    choices = [f"reading:{core_c:.1f}" for core_c in candidates(known, reading, fact.doubt)]
-    outcome.say("doubt.which")
-    outcome.ask("reading", *choices, pile=pile.row.id)
-
-
-def candidates(known: Known, core_c: float, why: str | None) -> list[float]:
-    """What a doubtful reading may have meant, the likelier first. [°C]"""
-    said = f_from_c(core_c) if known.person.units == "f" else core_c
-    if why == "unit":
-        return [round(said, 1), core_c] if known.person.units == "f" else [c_from_f(said), core_c]
-    tens = round(said)
-    if known.person.units == "f":
-        fahrenheit = [100 + tens, tens * 10] if tens < 20 else [100 + tens, tens]
-        return [c_from_f(value) for value in fahrenheit if -40 <= value <= 212]
-    return [float(value) for value in (40 + tens, tens * 10, tens) if value <= 100][:3]
-
-
 def danger_in(records: Iterable[Record]) -> bool:
     """Smoke, or a core at which people must stay back."""
     return any(
@@ -189,7 +130,7 @@ def stay_back(known: Known, pile: KnownPile | None, outcome: Outcome) -> None:
 def alert(key: str, known: Known, pile: KnownPile | None) -> Line:
     """A line for the staff: who it is about, by first name or number, and which pile."""
     name = known.person.name or f"#{known.person.id}"
-    return Line(key, {"name": name, "pile": pile_name(pile) if pile else "-"})
+    return Line(key, {"name": name, "pile": pile.called if pile else "-"})
 
 
 def warn_of_heat(records: Iterable[Record], outcome: Outcome) -> None:
@@ -205,17 +146,7 @@ def warn_of_heat(records: Iterable[Record], outcome: Outcome) -> None:
 def name_pile(known: Known, pile: KnownPile, outcome: Outcome) -> None:
     """Say which pile was meant where the keeper has several."""
     if len(known.piles) > 1:
-        outcome.lines.insert(0, Line("for_pile", {"pile": pile_name(pile)}))
-
-
-def built_on(row: PileRow) -> date:
-    """The day on which the pile was built."""
-    return date.fromisoformat(row.setup["built"])
-
-
-def pile_name(pile: KnownPile) -> str:
-    """The pile's name, or its number for this keeper."""
-    return pile.row.name or str(pile.row.number)
+        outcome.lines.insert(0, Line("for_pile", {"pile": pile.called}))
 
 
 def next_step(known: Known, actions: Sequence[Action], outcome: Outcome, *, why: bool = True) -> None:

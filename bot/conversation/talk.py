@@ -32,6 +32,16 @@ class KnownPile:
     names: Mapping[int, str | None]
 
     @property
+    def built(self) -> date:
+        """The day on which it was built."""
+        return date.fromisoformat(self.row.setup["built"])
+
+    @property
+    def called(self) -> str:
+        """Its name, or its number for this keeper."""
+        return self.row.name or str(self.row.number)
+
+    @property
     def records(self) -> tuple[Record, ...]:
         return tuple(told.record for told in self.told)
 

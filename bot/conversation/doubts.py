@@ -1,0 +1,70 @@
+"""What may not be what was meant: a number that cannot be, or against the forecast; a day that cannot be.
+
+Each doubt is asked about once, and nothing doubtful is recorded before the answer.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from bot.conversation.talk import Known, KnownPile, Outcome
+from bot.language.meaning import Fact
+from shared.cautions import doubt
+from shared.units import c_from_f, f_from_c
+
+
+def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fact | None:
+    """The reading that may not be what was meant, by itself or against the forecast; asked about once."""
+    if known.waiting.get("ask") in ("reading", "depth"):
+        return None
+    for fact in facts:
+        core_c = fact.record.core_c
+        if fact.record.kind != "temperature" or core_c is None or fact.record.edge:
+            continue
+        before, _ = known.look(pile.row, pile.records, known.today)
+        said = f_from_c(core_c) if known.person.units == "f" else core_c
+        why = fact.doubt or doubt(said, known.person.units, before.core_c.p50, before.air_c)
+        if why == "surface" and any(told.record.kind == "temperature" for told in pile.told):
+            continue
+        if why is not None and why != "heard":
+            return replace(fact, doubt=why)
+    return None
+
+
+def untimely(known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome) -> bool:
+    """Something told for a day to come, or from before the build: asked about, and nothing is recorded."""
+    days = [fact.record.on for fact in facts]
+    if max(days) > known.today:
+        outcome.say("doubt.future", on_on=max(days).isoformat())
+    elif min(days) < pile.built:
+        outcome.say("doubt.before", built_on=pile.built.isoformat())
+    else:
+        return False
+    return True
+
+
+def question_reading(known: Known, pile: KnownPile, fact: Fact, outcome: Outcome) -> None:
+    """A reading that cannot be, or could mean several things: nothing is recorded, one question is asked."""
+    reading = fact.record.core_c
+    if fact.doubt == "impossible" or reading is None:
+        outcome.say("doubt.impossible")
+        outcome.opens = {"ask": "reading", "pile": pile.row.id}
+        return
+    if fact.doubt == "surface":
+        outcome.say("doubt.depth", core_c=reading)
+        outcome.ask("depth", f"deep:{reading:.1f}", f"near_top:{reading:.1f}", pile=pile.row.id)
+        return
+    choices = [f"reading:{core_c:.1f}" for core_c in candidates(known, reading, fact.doubt)]
+    outcome.say("doubt.which")
+    outcome.ask("reading", *choices, pile=pile.row.id)
+
+
+def candidates(known: Known, core_c: float, why: str | None) -> list[float]:
+    """What a doubtful reading may have meant, the likelier first. [°C]"""
+    said = f_from_c(core_c) if known.person.units == "f" else core_c
+    if why == "unit":
+        return [round(said, 1), core_c] if known.person.units == "f" else [c_from_f(said), core_c]
+    tens = round(said)
+    if known.person.units == "f":
+        fahrenheit = [100 + tens, tens * 10] if tens < 20 else [100 + tens, tens]
+        return [c_from_f(value) for value in fahrenheit if -40 <= value <= 212]
+    return [float(value) for value in (40 + tens, tens * 10, tens) if value <= 100][:3]

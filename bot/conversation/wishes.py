@@ -1,0 +1,175 @@
+"""What people want that needs no pile: their settings, a pause, a human, their data, how a thing is done."""
+
+from collections.abc import Callable, Mapping
+from datetime import date, timedelta
+
+from bot.conversation.keeper import alert
+from bot.conversation.talk import Known, Outcome
+from bot.language.meaning import Ask
+
+Wish = Callable[[Known, Ask, Outcome], None]
+
+
+def help_(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """Who, what, how often, how to stop."""
+    outcome.say("help", programme=known.profile.programme)
+    contact = known.profile.staff.contact
+    if contact:
+        outcome.say("help.person", contact=contact)
+
+
+def person(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """A human is wanted: the staff are told, and the person learns when one will look."""
+    hours = known.profile.staff.hours.get(known.person.language)
+    outcome.alerts.append(alert("alert.person", known, None))
+    if known.profile.staff.contact is None:
+        outcome.say("person.nobody")
+    elif hours:
+        outcome.say("person.hours", contact=known.profile.staff.contact, hours=hours)
+    else:
+        outcome.say("person.contact", contact=known.profile.staff.contact)
+
+
+def pause(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """No nudges until a day, or until the person writes again."""
+    outcome.changes["paused_until"] = ask.on or date.max
+    if ask.on:
+        outcome.say("pause.until", until_on=ask.on.isoformat())
+    else:
+        outcome.say("pause.open")
+    if known.piles:
+        outcome.say("pause.job")
+    outcome.opens = {}
+
+
+def resume(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.changes.update(paused_until=None, unanswered=0)
+    outcome.say("resumed")
+
+
+def later(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """Put the reminder off to a day, tomorrow where none is named."""
+    on = ask.on or known.today + timedelta(days=1)
+    outcome.changes["paused_until"] = on
+    outcome.say("later", until_on=on.isoformat())
+    outcome.opens = {}
+
+
+def language(_known: Known, ask: Ask, outcome: Outcome) -> None:
+    outcome.changes["language"] = ask.language
+    outcome.say("language.changed")
+
+
+def units(_known: Known, ask: Ask, outcome: Outcome) -> None:
+    outcome.changes["units"] = ask.units
+    outcome.say(f"units.{ask.units}")
+
+
+def schedule(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """A chosen day or time is kept from now on."""
+    if ask.weekday:
+        outcome.changes["weekday"] = ask.weekday
+    if ask.at:
+        outcome.changes["nudge_at"] = ask.at
+    weekday, at = ask.weekday or known.person.weekday, ask.at or known.person.nudge_at
+    if weekday and at:
+        outcome.say("schedule.both", weekday_word=weekday, at_at=at.isoformat("minutes"))
+    elif weekday:
+        outcome.say("schedule.day", weekday_word=weekday)
+    elif at:
+        outcome.say("schedule.time", at_at=at.isoformat("minutes"))
+    else:
+        outcome.say("schedule.which")
+
+
+def not_before(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """Nothing before an hour; who complains of an early text gets none before the usual hours."""
+    if ask.at is None:
+        outcome.say("schedule.which")
+        return
+    earliest = max(ask.at, known.person.quiet_to)
+    outcome.changes["quiet_to"] = earliest
+    outcome.say("schedule.not_before", at_at=earliest.isoformat("minutes"))
+
+
+def only_about(_known: Known, ask: Ask, outcome: Outcome) -> None:
+    outcome.changes["only_about"] = ask.topic
+    outcome.say(f"only_about.{ask.topic}")
+
+
+def cannot_turn(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """No more turning nudges for this body; the slow way is offered instead."""
+    outcome.changes["cannot_turn"] = True
+    outcome.say("cannot_turn")
+
+
+def decline(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("declined")
+    outcome.opens = {}
+
+
+def unclear_stop(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("stop.unclear")
+    outcome.ask("stop_all", "stop", "go_on")
+
+
+def forget_me(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("forget.sure")
+    outcome.ask("forget", "forget", "keep")
+
+
+def my_data(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.export = True
+
+
+def to_staff(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """Something for the office, such as a bin order: passed on, reminders continue."""
+    outcome.alerts.append(alert("alert.request", known, None))
+    contact = known.profile.staff.contact
+    if contact:
+        outcome.say("to_staff", contact=contact)
+    else:
+        outcome.say("person.nobody")
+
+
+def simple(key: str) -> Wish:
+    """An answer that is the same for everybody."""
+
+    def answer(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+        outcome.say(key)
+
+    return answer
+
+
+def how_measure(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    outcome.say("how_measure" if known.person.thermometer is not False else "how_feel")
+
+
+WISHES: Mapping[str, Wish] = {
+    "help": help_,
+    "person": person,
+    "pause": pause,
+    "resume": resume,
+    "start": resume,
+    "later": later,
+    "language": language,
+    "units": units,
+    "schedule": schedule,
+    "not_before": not_before,
+    "only_about": only_about,
+    "cannot_turn": cannot_turn,
+    "decline": decline,
+    "hand_over": cannot_turn,
+    "claim": simple("claimed"),
+    "unclear_stop": unclear_stop,
+    "forget_me": forget_me,
+    "my_data": my_data,
+    "to_staff": to_staff,
+    "thanks": simple("thanks"),
+    "greeting": simple("greeting"),
+    "how_measure": how_measure,
+    "how_turn": simple("how_turn"),
+    "how_build": simple("how_build"),
+    "privacy": simple("privacy"),
+    "who_has_tool": simple("who_has_tool"),
+}
