@@ -146,7 +146,7 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
         pool: (weight * TABLE[pool] * TABLE["pace"]).sum(axis=1) / (weight * TABLE[pool]).sum(axis=1)
         for pool in ("fast", "mod")
     }
-    fineness = np.array([1.15, 0.95, 0.7])[b.pieces] * ln(1, 1.1)
+    fineness = np.array([1.12, 0.96, 0.8])[b.pieces] * ln(1, 1.1)
     volume = b.size_m.prod(axis=1) * np.where(b.in_bin, 0.97, 0.5)
     sphere = (36 * np.pi) ** (1 / 3) * np.cbrt(volume) ** 2
     length, width, height = b.size_m.T
@@ -173,10 +173,10 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
         condense=rng.uniform(0.2, 0.8, n),
         heat_mj_kg=np.clip(rng.normal(18, 1.2, n), 15, 23),
         o2_kg_kg=rng.normal(1.28, 0.06, n),
-        k_fast=ln(0.25, 1.25) * pace["fast"] * fineness**0.5,
-        k_mod=ln(0.059, 1.15) * pace["mod"] * fineness,
+        k_fast=ln(0.23, 1.2) * pace["fast"] * fineness**0.5,
+        k_mod=ln(0.05, 1.13) * pace["mod"] * fineness,
         k_slow=ln(0.002, 1.5) * fineness,
-        recalcitrance=rng.uniform(0, 0.6, n),
+        recalcitrance=rng.uniform(0, 0.35, n),
         humus=rng.uniform(0.05, 0.22, n),
         airless=rng.uniform(0.05, 0.2, n),
         o2_half_pct=ln(1.6, 1.4),
@@ -186,7 +186,7 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
         lag_growth_d=ln(4.5, 1.4),
         fade_d=rng.uniform(0.05, 0.5, n),
         mat_d=ln(0.09, 1.3),
-        mat_floor=rng.uniform(0.06, 0.17, n),
+        mat_floor=rng.uniform(0.07, 0.12, n),
         shrink=rng.uniform(0.95, 1.3, n),
         settle_max=rng.uniform(0.06, 0.24, n),
         settle_d=ln(0.05, 1.6),
@@ -220,7 +220,7 @@ def _warmth_tables(n: int, rng: np.random.Generator) -> Floats:
     piecewise = np.clip(np.minimum(t / 30, 3.75 - t / 20), 0, 1)  # Stombaugh and Nokes 1996
     single = cardinal(t, np.array([[0.0]]), np.array([[58.6]]), u(71.6, 80))  # Richard and Walker 2006
     flat = np.exp(-0.1 * ((t - 70) / 35) ** 2) * np.clip(t / 20, 0, 1) * np.clip((80 - t) / 8, 0, 1)
-    blend = rng.dirichlet([1.9, 2.0, 0.4, 0.4], n)
+    blend = rng.dirichlet([2.8, 3.0, 0.6, 0.6], n)
     forms = np.stack(np.broadcast_arrays(two_humps, piecewise, single, flat))
     return np.asarray(np.einsum("nf,fnt->nt", blend, forms))
 

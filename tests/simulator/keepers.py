@@ -43,7 +43,7 @@ def draw_keepers(habit: NDArray[np.intp], days: int, rng: np.random.Generator) -
     """A keeper for each pile."""
     n = len(habit)
     turns = np.stack([_turning_days(HABITS[h], days, rng) for h in habit])
-    style = rng.choice(3, n, p=[0.25, 0.45, 0.3])
+    style = rng.choice(3, n, p=[0.15, 0.5, 0.35])
     return Keepers(
         turns=turns,
         visits=turns | (rng.random((n, days)) < np.where(style == 2, 0.25, 0.07)[:, None]),
@@ -67,8 +67,8 @@ def _turning_days(habit: str, days: int, rng: np.random.Generator) -> NDArray[np
     """Days on which the pile is really turned: late, skipped, lapsed, given up, now and then resumed."""
     turned = np.zeros(days, dtype=bool)
     every = INTENDED_DAYS[habit] * lognormal(rng, 1.15, 1.2, 1)[0]
-    skip, gives_up = rng.uniform(0, 0.3), rng.exponential(900)
-    away = [(start, start + rng.uniform(9, 35)) for start in rng.uniform(0, days, rng.poisson(days / 180))]
+    skip, gives_up = rng.uniform(0, 0.25), rng.exponential(2000)
+    away = [(start, start + rng.uniform(9, 35)) for start in rng.uniform(0, days, rng.poisson(days / 220))]
     now = every * rng.uniform(0.5, 1.3)
     while now < days:
         resumed = now < gives_up or rng.random() < 0.12
