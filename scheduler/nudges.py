@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.case import Due
-from scheduler.restraint import Held
+from scheduler.restraint import Held, Phase
 from scheduler.times import local
 from storage.outbox import Line
 from storage.people import Person
@@ -38,8 +38,8 @@ QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 """What each nudge asks, and its quick answers in the order of their digits; one not listed asks nothing."""
 
 
-def put(work: Work, person: Person, due: Due, at: datetime, row: PileRow | None) -> bool:
-    """Put a nudge into the outbox; False where it is there already."""
+def put(work: Work, person: Person, due: Due, phase: Phase, at: datetime, row: PileRow | None) -> bool:
+    """Put a nudge into the outbox, counted in the budget of a phase; False where it is there already."""
     ask, options = QUESTIONS.get(due.key, (None, ()))
     if ask == "reading" and person.thermometer is False:
         options = FEEL
@@ -52,7 +52,7 @@ def put(work: Work, person: Person, due: Due, at: datetime, row: PileRow | None)
         [_line(work, person, due, row)],
         due_at=at,
         unique_key=f"nudge.{due.key}:{f'pile {pile_id}' if row else f'person {person.id}'}:{day}",
-        reason=due.reason,
+        reason=due.reason | {"phase": phase.name},
         pile_id=pile_id,
         options=options,
         opens=opens,

@@ -201,7 +201,7 @@ def _offer(work: Work, case: Case, due: Due, people: Sequence[Person]) -> Held |
 def _add(work: Work, case: Case, due: Due, person: Person) -> None:
     if due.key == "back":
         work.people.change(person.id, paused_until=None)
-    put(work, person, due, case.at, case.row)
+    put(work, person, due, _phase(case), case.at, case.row)
 
 
 def _warn(work: Work, view: View, case: Case, due: Due) -> bool:
@@ -209,7 +209,7 @@ def _warn(work: Work, view: View, case: Case, due: Due) -> bool:
     teller = next(
         (person for person in view.people if view.told and person.id == view.told[-1].said_by), view.people[0]
     )
-    return put(work, teller, due, case.at, case.row)
+    return put(work, teller, due, _phase(case), case.at, case.row)
 
 
 def _again(view: View, case: Case, dues: Sequence[Due], not_before: datetime | None) -> datetime:
@@ -250,7 +250,7 @@ def _start(work: Work, person: Person, at: datetime) -> tuple[int, datetime | No
     due = Due("start", due_at, {}, {"why": "start"})
     held = held_back(person, "start", BEFORE, _recent(work, person, at), at)
     if held is None:
-        put(work, person, due, at, None)
+        put(work, person, due, BEFORE, at, None)
         return 1, at + timedelta(days=1)
     hold(work, None, due, person, held, at)
     return 0, held.until or at + timedelta(days=LOOK_EVERY_DAYS["old"])

@@ -26,19 +26,20 @@ TURNS = ("turn", "turn_water")
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """A budget: at most `limit` unprompted messages in `window_days`, `gap_days` apart."""
+    """A budget: at most `limit` messages of this phase in `window_days`, `gap_days` after any other."""
 
+    name: str
     limit: int
     window_days: int
     gap_days: int
 
 
-BEFORE = Phase(2, 7, 1)
-FIRST_WEEK = Phase(3, 7, 1)
-LEARNING = Phase(2, 7, 3)
-STEADY = Phase(1, 7, 7)
-CURING = Phase(2, 30, 10)
-AFTER_HARVEST = Phase(2, 30, 5)
+BEFORE = Phase("before the pile", 2, 7, 1)
+FIRST_WEEK = Phase("first week", 3, 7, 1)
+LEARNING = Phase("weeks 1 to 3", 2, 7, 3)
+STEADY = Phase("weeks 4 on", 1, 7, 7)
+CURING = Phase("curing", 2, 30, 10)
+AFTER_HARVEST = Phase("after the harvest", 2, 30, 5)
 LONGEST = timedelta(days=62)
 """So far back a budget looks, doubled gaps included."""
 
@@ -110,7 +111,12 @@ def _not_yet(person: Person, key: str, phase: Phase, recent: Sequence[OutRow], a
         gap_days = 1
     if days and (today - days[-1]).days < gap_days:
         return Held(_gap_reason(gap_days, person), _on(person, days[-1] + timedelta(gap_days)))
-    in_window = [day for day in days if (today - day).days < phase.window_days]
+    in_phase = [
+        day
+        for row, day in zip(recent, days, strict=True)
+        if row.reason.get("phase", phase.name) == phase.name
+    ]
+    in_window = [day for day in in_phase if (today - day).days < phase.window_days]
     if len(in_window) >= phase.limit:
         return Held("budget", _on(person, in_window[-phase.limit] + timedelta(phase.window_days)))
     return None

@@ -85,7 +85,12 @@ def test_a_due_nudge_is_put_into_the_outbox(
     assert "pile" not in row.lines[0].values
     assert row.options == ("turned", "not_turned", "later")
     assert row.opens == {"ask": "turn", "options": ["turned", "not_turned", "later"], "pile": pile.id}
-    assert row.reason == {"why": "cooling_food_left", "core_c": 41.0, "days_since_turn": 9.0}
+    assert row.reason == {
+        "why": "cooling_food_left",
+        "core_c": 41.0,
+        "days_since_turn": 9.0,
+        "phase": "weeks 1 to 3",
+    }
     assert (row.due_at, row.expires_at) == (now, now + timedelta(hours=12))
 
 

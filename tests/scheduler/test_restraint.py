@@ -25,12 +25,19 @@ NOW = datetime(2026, 3, 16, 16, tzinfo=UTC)
 """Ten in the morning of a Monday in Denver."""
 
 
-def nudge(days_ago: float, key: str = "nudge.turn") -> OutRow:
+def nudge(days_ago: float, key: str = "nudge.turn", **reason: str) -> OutRow:
     """A nudge that was sent so many days ago."""
     sent_at = NOW - timedelta(days=days_ago)
     blank: dict[str, Any] = dict.fromkeys(OutRow.__dataclass_fields__)
     return OutRow(
-        **blank | {"lines": (Line(key, {}),), "due_at": sent_at, "sent_at": sent_at, "status": "sent"}
+        **blank
+        | {
+            "lines": (Line(key, {}),),
+            "due_at": sent_at,
+            "sent_at": sent_at,
+            "status": "sent",
+            "reason": reason,
+        }
     )
 
 
@@ -91,6 +98,15 @@ def test_the_budget_thins_out_by_phase(
 ) -> None:
     """Three in the first week, two a week to week four, then one a week, two a month in cure and after."""
     assert why(person, *(nudge(days) for days in days_ago), phase=phase) == reason
+
+
+def test_each_phase_has_its_own_budget(person: Person) -> None:
+    """The cure is told of although the weeks before it held many nudges; only the gap is kept."""
+    before = [nudge(days, phase=STEADY.name) for days in (27, 20, 13)]
+
+    assert why(person, *before, phase=CURING) is None
+    assert why(person, *before, nudge(6, phase=STEADY.name), phase=CURING) == "gap"
+    assert why(person, nudge(25, phase=CURING.name), nudge(12, phase=CURING.name), phase=CURING) == "budget"
 
 
 def test_what_is_over_budget_waits_until_the_window_has_room(person: Person) -> None:
