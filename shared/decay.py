@@ -78,7 +78,8 @@ def oxygen_left_pct(demand_kg_per_day: float, air_kg_per_day: float, inflow_pct:
     """
     drop_pct = AIR_OXYGEN_PCT * demand_kg_per_day / (AIR_OXYGEN_KG_PER_KG * air_kg_per_day)
     half = 0.5 * (inflow_pct - OXYGEN_HALF_PCT - drop_pct)
-    return half + sqrt(half * half + OXYGEN_HALF_PCT * inflow_pct)
+    root = sqrt(half * half + OXYGEN_HALF_PCT * inflow_pct)
+    return half + root if half > 0.0 else OXYGEN_HALF_PCT * inflow_pct / (root - half)
 
 
 @compiled
