@@ -12,12 +12,14 @@ from bot.conversation.keeper import bed_covered_m2, next_step, tell_range
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Ask
 from shared.care import WHYS, Do, stop_adding_date
+from shared.cautions import holds_manure
 from shared.forecast import Forecast, Habit
 from shared.materials import Material, all_materials, material
 from shared.mix import improve, parts_of
 from shared.pile import Ingredient
 from shared.units import BUCKET_L
 from storage.outbox import Line, OutRow
+from storage.piles import Piles
 
 Answerer = Callable[[Known, KnownPile, Ask, Outcome], None]
 
@@ -36,8 +38,7 @@ def when_ready(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> No
 
 
 def what_next(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    _, actions = known.look(pile.row, pile.records, known.today)
-    next_step(known, actions, outcome)
+    next_step(known, pile, pile.records, known.look(pile.row, pile.records, known.today), outcome)
 
 
 def state(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
@@ -47,7 +48,7 @@ def state(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     outcome.say(f"stage.{outlook.stage}", age=days, core_c=outlook.core_c.p50)
     if outlook.stage != "ready":
         tell_range(pile, outlook, outcome)
-    next_step(known, actions, outcome, why=False)
+    next_step(known, pile, pile.records, (outlook, actions), outcome, why=False)
 
 
 def picture(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
@@ -147,16 +148,9 @@ def safe_use(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None
     """Whether it may be used: by its stage, and by the manure rule where manure went in."""
     outlook, _ = known.look(pile.row, pile.records, known.today)
     outcome.say(f"use.{'ready' if outlook.stage == 'ready' else 'unfinished'}")
-    if manure_in(pile):
+    if holds_manure(Piles.pile(pile.row, None, None), pile.records):
         outcome.say("use.manure")
     outcome.say("use.hygiene", hot_hours=outlook.hours_over_55c)
-
-
-def manure_in(pile: KnownPile) -> bool:
-    """Whether any manure went in, at the build or later."""
-    names = {name for name, _ in pile.row.setup.get("ingredients", ())}
-    names |= {record.material for record in pile.records if record.kind == "added" and record.material}
-    return any(name.endswith("_manure") or name == "pet_waste" for name in names)
 
 
 def what_if(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
@@ -216,20 +210,21 @@ def why(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
 def why_nudged(nudge: OutRow) -> Line:
     """The reason with which a nudge was sent: that of the work it asks for, or of the nudge itself."""
     code = nudge.reason["why"]
-    work = next((WORK_OF[line.key] for line in nudge.lines if line.key in WORK_OF), None)
+    named = [line.key.split(".")[1] for line in nudge.lines if line.key.startswith("nudge.")]
+    work = WORK_OF.get(named[0]) if named else None
     key = f"why.{work}.{code}" if work and (work, code) in WHYS else f"why.nudge.{code}"
     return Line(key, {name: value for name, value in nudge.reason.items() if name != "why"})
 
 
 WORK_OF: Mapping[str, Do] = {
-    "nudge.turn": "turn",
+    "turn": "turn",
     "nudge.turn.plain": "turn",
-    "nudge.turn_water": "turn",
-    "nudge.water": "water",
+    "turn_water": "turn",
+    "water": "water",
     "nudge.water.plain": "water",
-    "nudge.browns": "add_browns",
-    "nudge.greens": "add_greens",
-    "nudge.cover": "cover",
+    "browns": "add_browns",
+    "greens": "add_greens",
+    "cover": "cover",
 }
 """The work that a nudge asks for."""
 

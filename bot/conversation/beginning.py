@@ -134,9 +134,9 @@ def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome:
     rest = [fact.record for fact in meaning.facts if fact.record.kind not in ("built", "added", "height")]
     outcome.records.extend((0, record, None) for record in rest)
     row = new_row(known, values)
-    outlook, actions = known.look(row, tuple(rest), known.today)
-    outcome.lines.extend(stands(known, values, outlook))
-    next_step(known, actions, outcome, why=False)
+    found = known.look(row, tuple(rest), known.today)
+    outcome.lines.extend(stands(known, values, found[0]))
+    next_step(known, KnownPile(row, (), (), {}), rest, found, outcome, why=False)
     if "fed" not in said:
         outcome.say("ask.fill")
         outcome.ask("fill", "at_once", "as_i_go", pile=0)

@@ -96,8 +96,7 @@ def come_back(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) ->
         outcome.changes.update(paused_until=None)
         outcome.say("welcome_back")
         if known.piles:
-            _, actions = known.look(known.piles[0].row, known.piles[0].records, known.today)
-            keeper.next_step(known, actions, outcome)
+            ABOUT_PILE["what_next"](known, known.piles[0], Ask("what_next"), outcome)
         else:
             outcome.say("ask.has_pile")
             outcome.ask("has_pile", "have_pile", "no_pile")

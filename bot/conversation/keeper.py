@@ -4,7 +4,7 @@ An answer opens with the facts as read, then a caution where one is due, then on
 then the done date where it moved. A danger answers alone: no other advice stands in that message.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -13,11 +13,12 @@ from bot.conversation.doubts import doubtful_reading, question_reading, untimely
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Fact, Meaning
 from shared.care import Action
-from shared.cautions import danger
+from shared.cautions import Caution, cautions_for, danger
 from shared.forecast import DateRange, Forecast
 from shared.harvest import area_at_depth_m2
 from shared.pile import Record
 from storage.outbox import Line
+from storage.piles import Piles
 
 EXACT_WIDTH = timedelta(days=24)
 """A range no wider than this is told by days; a wider one by thirds of months."""
@@ -48,9 +49,10 @@ def report(
     if harvests:
         harvested(harvests[-1], outcome)
     elif advise:
-        outlook, actions = known.look(pile.row, (*pile.records, *records), known.today)
-        next_step(known, actions, outcome)
-        tell_range(pile, outlook, outcome, only_if_moved=True)
+        all_records = (*pile.records, *records)
+        found = known.look(pile.row, all_records, known.today)
+        next_step(known, pile, all_records, found, outcome)
+        tell_range(pile, found[0], outcome, only_if_moved=True)
 
 
 def harvested(record: Record, outcome: Outcome) -> None:
@@ -149,8 +151,20 @@ def name_pile(known: Known, pile: KnownPile, outcome: Outcome) -> None:
         outcome.lines.insert(0, Line("for_pile", {"pile": pile.called}))
 
 
-def next_step(known: Known, actions: Sequence[Action], outcome: Outcome, *, why: bool = True) -> None:
-    """One next action and its day. Water that belongs to a turn is said with it."""
+def next_step(
+    known: Known,
+    pile: KnownPile,
+    records: Sequence[Record],
+    found: tuple[Forecast, tuple[Action, ...]],
+    outcome: Outcome,
+    *,
+    why: bool = True,
+) -> None:
+    """One next action and its day, with its reason and the caution that is due.
+
+    Water that belongs to a turn is said with it.
+    """
+    outlook, actions = found
     first = actions[0]
     if first.do == "keep_away":
         outcome.say("danger.stay_back", emergency=known.profile.emergency_number)
@@ -162,13 +176,33 @@ def next_step(known: Known, actions: Sequence[Action], outcome: Outcome, *, why:
         water = next((act for act in actions[1:] if act.do == "water" and act.on in (first.on, None)), None)
         if water is not None and water.litres:
             outcome.say("do.water.with_turn", add_l=water.litres)
-    caution = CAUTION_WITH.get(first.do)
-    if caution and first.on is None:
-        outcome.say(caution)
+    if first.on is None or first.on <= known.today:
+        for caution in cautions_with(pile, records, outlook, first):
+            outcome.say(f"caution.{caution}")
 
 
-CAUTION_WITH: Mapping[str, str] = {"harvest": "caution.harvest"}
-"""The usual caution that goes with doing a thing."""
+GRAVE_FIRST: tuple[Caution, ...] = (
+    "rodent_dust",
+    "dust",
+    "steam",
+    "manure",
+    "herbicide",
+    "breath",
+    "lift",
+    "wash_hands",
+)
+
+
+def cautions_with(
+    pile: KnownPile, records: Sequence[Record], outlook: Forecast, action: Action
+) -> list[Caution]:
+    """The gravest caution of some work, two for the harvest; lifting only before the first turn."""
+    due = cautions_for(
+        action.do, Piles.pile(pile.row, None, None), records, outlook.core_c.p50, outlook.moisture.p50
+    )
+    known_work = action.do == "turn" and any(record.kind == "turned" for record in records)
+    said = [caution for caution in GRAVE_FIRST if caution in due and not (known_work and caution == "lift")]
+    return said[: 2 if action.do == "harvest" else 1]
 
 
 def worded(known: Known, action: Action) -> Line:
@@ -252,9 +286,10 @@ def correct(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -
     if danger_in(records):
         stay_back(known, pile, outcome)
         return True
-    outlook, actions = known.look(pile.row, (*kept, *records), known.today)
-    next_step(known, actions, outcome)
-    tell_range(pile, outlook, outcome, only_if_moved=True)
+    all_records = (*kept, *records)
+    found = known.look(pile.row, all_records, known.today)
+    next_step(known, pile, all_records, found, outcome)
+    tell_range(pile, found[0], outcome, only_if_moved=True)
     return True
 
 

@@ -40,6 +40,7 @@ from storage.people import Person
 LOCALES: Mapping[Language, str] = {"en": "en_US", "es": "es_US"}
 TEXT_ONLY = frozenset({"sms", "smpp", "gateway", "console"})
 """Channels without buttons: quick answers are spelt out as digits."""
+NUDGE = "nudge."
 NARROW = frozenset({"sms", "smpp", "gateway"})
 """Channels where the alphabet costs: text is folded to the basic one."""
 
@@ -190,7 +191,12 @@ def render(row: OutRow, person: Person, at: datetime) -> Rendered:
     voice = Voice(person.language, person.units, at.astimezone(ZoneInfo(person.zone)).date())
     channel = row.channel or person.channel
     narrow = channel in NARROW
-    text = voice.say(row.lines, " " if narrow else "\n")
+    names = [
+        Line("for_pile", line.values)
+        for line in row.lines
+        if line.key.startswith(NUDGE) and "pile" in line.values
+    ]
+    text = voice.say([*names, *row.lines], " " if narrow else "\n")
     labels = [option_label(voice, option) for option in row.options]
     if channel in TEXT_ONLY and labels:
         choices = [f"{number} {label}" for number, label in enumerate(labels, 1)]

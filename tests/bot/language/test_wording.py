@@ -4,11 +4,17 @@ import re
 import statistics
 import string
 from datetime import UTC, date, datetime
+from typing import get_args
 
 import pytest
 
 from bot.channels.sms_text import alphabet, fold, parts
 from bot.language.wording import Voice, catalogue, option_label, render
+from scheduler.nudges import QUESTIONS
+from shared.care import WHYS
+from shared.cautions import Caution
+from shared.materials import HOWS, REASONS
+from shared.pile import Stage
 from storage.outbox import Line, OutRow
 from storage.people import Person
 
@@ -67,6 +73,24 @@ def test_both_languages_hold_the_same_keys() -> None:
     """Every message exists in English and in Spanish."""
     assert {str(m.id) for m in EN} == {str(m.id) for m in ES}
     assert all(text for key in KEYS for _, text in templates(key))
+
+
+def test_every_code_of_the_core_has_words() -> None:
+    """Each reason for an action, each reason and way of a material, each caution and stage can be said."""
+    codes = [f"why.{do}.{why}" for do, why in WHYS]
+    codes += [f"do.{do}.{when}" for do, _ in WHYS if do != "keep_away" for when in ("now", "on")]
+    codes += [f"reason.{code}" for code in REASONS] + [f"how.{code}" for code in HOWS]
+    codes += [f"caution.{code}" for code in get_args(Caution)] + [f"stage.{code}" for code in get_args(Stage)]
+
+    assert sorted(set(codes) - set(KEYS)) == []
+
+
+def test_every_nudge_and_quick_answer_has_words() -> None:
+    """What the scheduler can ask, and every answer that it offers."""
+    codes = [f"nudge.{key}" for key in QUESTIONS]
+    codes += [f"option.{option}" for _, options in QUESTIONS.values() for option in options]
+
+    assert sorted(set(codes) - set(KEYS)) == []
 
 
 @pytest.mark.parametrize("key", KEYS)
@@ -145,8 +169,8 @@ def row(channel: str, options: tuple[str, ...]) -> OutRow:
     at = datetime(2026, 6, 10, 16, tzinfo=UTC)
     return OutRow(
         id=7, person_id=1, pile_id=None, kind="nudge", lines=(Line("welcome", {}),), options=options,
-        opens=None, reason={}, unique_key="k", due_at=at, expires_at=None, status="claimed", attempts=0, next_try_at=at,
-        holder=None, lease_until=None, channel=channel, address="a", channel_message_id=None, text=None,
+        opens=None, reason={}, unique_key="k", due_at=at, expires_at=None, status="claimed", attempts=0,
+        next_try_at=at, holder=None, lease_until=None, channel=channel, address="a", channel_message_id=None, text=None,
         sent_at=None, why_not=None,
     )  # fmt: skip
 
