@@ -30,22 +30,23 @@ class Terminal:
             command, stdin=theirs, stdout=theirs, stderr=theirs, env=os.environ | environment
         )
         os.close(theirs)
-        self.shown = ""
+        self.shown, self._seen = "", 0
 
     def type(self, keys: str) -> None:
         """Press some keys."""
         os.write(self._ours, keys.encode())
 
     def until(self, text: str) -> None:
-        """Wait until the terminal has shown this."""
+        """Wait until the terminal has shown this, after what was waited for before."""
         end = time.monotonic() + PATIENCE_S
-        while text not in self.shown:
+        while (found := self.shown.find(text, self._seen)) < 0:
             assert time.monotonic() < end, self.shown
             if select.select([self._ours], [], [], 1)[0]:
                 output = os.read(self._ours, 65536)
                 if CURSOR_ASKED in output:  # a terminal answers where its cursor is
                     os.write(self._ours, CURSOR_AT)
                 self.shown += output.decode()
+        self._seen = found + len(text)
 
     def ended(self) -> int:
         """The exit status of the program, which has been told to end."""
@@ -118,6 +119,7 @@ def test_a_message_that_arrives_while_typing_leaves_the_line_whole(store, tmp_pa
         terminal.until("Glad to help")
         terminal.type("28\r")
         terminal.until("know of a pile")
+        terminal.until("ana>")
         terminal.type("\x04")
 
         assert terminal.ended() == 0
