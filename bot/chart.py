@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 from babel.dates import format_skeleton
 
 from bot.language.wording import Voice
+from shared.cautions import COOL_DOWN_C, WATCH_C
 from shared.forecast import BACK_DAYS, Day, Forecast
 from shared.pile import Record, Stage
 from shared.units import f_from_c
@@ -58,7 +59,7 @@ LINES: Final[Mapping[str, dict[str, Any]]] = {
     "air": {"color": QUIET, "lw": 2.2, "ls": (0, (1, 1.2))},
     "too_hot": {"color": INK, "lw": 1.5, "ls": (0, (7, 3))},
     "turned": {"ls": "", "marker": "^", "ms": 10, "color": HEAT, "mew": 0},
-    "watered": {"ls": "", "marker": "o", "ms": 9, "color": WATER, "mew": 0},
+    "watered": {"ls": "", "marker": "d", "ms": 11, "color": WATER, "mew": 0},
     "added": {"ls": "", "marker": "P", "ms": 10, "color": GROWTH, "mew": 0},
 }
 AREAS: Final[Mapping[str, dict[str, Any]]] = {
@@ -71,7 +72,6 @@ AREAS: Final[Mapping[str, dict[str, Any]]] = {
 
 SCALE_C = (0.0, 75.0)
 """The same for every pile, so that a cool one looks cool; wider only where it must be."""
-WATCH_C, TOO_HOT_C = 66.0, 71.0  # 150 and 160 °F: the watch line and the line of too hot; common practice
 ROOM_AHEAD, SOON_DAYS, LEAST_AHEAD_DAYS, MOST_AHEAD_DAYS = 3, 14, 42, 100
 """Of what is to come at most this many times the past, within these bounds."""
 DIP_DAYS = 7
@@ -221,7 +221,7 @@ def stages_of(outlook: Forecast) -> list[tuple[date, date, Stage]]:
     """The stages of the band's days as spans (first day, last day, stage), until it is or may be ready.
 
     They follow the band's median by the lines that part the stages, and agree with the forecast on its own
-    day. A stage that comes back within a week, as after a turning, was not left.
+    day. A stage that comes back within a week, as after a turning, was not left, unless for a hot spell.
     """
     days = [day for day in outlook.days if day.on < ready_from(outlook)]
     stages: list[Stage] = []
@@ -233,8 +233,9 @@ def stages_of(outlook: Forecast) -> list[tuple[date, date, Stage]]:
         on = [day.on for day, _ in run]
         first, last = on[0], on[-1]
         for at, (since, until, same) in enumerate(spans):
-            skips_today = until < outlook.as_of < first
-            if same == stage and (first - until).days <= DIP_DAYS and not skips_today:
+            spell = any(between == "hot" for *_, between in spans[at + 1 :])
+            holds_today = until < outlook.as_of < first
+            if same == stage and (first - until).days <= DIP_DAYS and not spell and not holds_today:
                 first, spans[at:] = since, []
                 break
         spans.append((first, last, stage))
@@ -357,7 +358,7 @@ def _scale(axes: "Axes", scene: Scene, days: Sequence[Day]) -> None:
             va="center",
         )
     if scene.too_hot:
-        axes.axhline(scene.degrees(TOO_HOT_C), gid="too_hot", **LINES["too_hot"])
+        axes.axhline(scene.degrees(COOL_DOWN_C), gid="too_hot", **LINES["too_hot"])
 
 
 def _rows(axes: "Axes", scene: Scene) -> None:
