@@ -473,12 +473,12 @@ def test_no_two_things_differ_by_colour_alone():
 
 def test_pictures_drawn_at_the_same_time_come_out_as_drawn_alone():
     """Messages are worded on several threads; each picture is the same, byte for byte."""
-    alone = {name: draw(seen, records, seen.as_of, ENGLISH_F) for name, (seen, records, _) in MANY.items()}
+    cases = [(seen, records, seen.as_of, ENGLISH_F) for seen, records, _ in list(MANY.values())[:4]]
 
     with ThreadPoolExecutor(4) as pool:
-        together = pool.map(lambda case: draw(case[0], case[1], case[0].as_of, ENGLISH_F), MANY.values())
+        together = list(pool.map(lambda case: draw(*case), cases))
 
-    assert list(together) == list(alone.values())
+    assert together == [draw(*case) for case in cases]
 
 
 def test_the_drawing_library_is_not_loaded_before_the_first_picture():
