@@ -75,7 +75,7 @@ SCALE_C = (0.0, 75.0)
 ROOM_AHEAD, SOON_DAYS, LEAST_AHEAD_DAYS, MOST_AHEAD_DAYS = 3, 14, 42, 100
 """Of what is to come at most this many times the past, within these bounds."""
 DIP_DAYS = 7
-LATER_PX, SLIVER_PX = 108, 6
+LATER_PX, SLIVER_PX = 108, 10
 """Width of the sign that the ready range lies further to the right, and of what is too narrow to be seen."""
 
 _ONE_AT_A_TIME = Lock()  # Matplotlib is not made for several threads
@@ -187,7 +187,8 @@ def compose(
     shown = tuple(record for record in records if window.holds(record.on) and record.on <= today)
     scene = Scene(outlook, shown, window, today, voice, fed)
     figure = Figure(figsize=(WIDTH_PX / DPI, HEIGHT_PX / DPI), dpi=DPI, facecolor=PAPER)
-    sheet = figure.add_axes((0, 0, 1, 1), xlim=(0, WIDTH_PX), ylim=(HEIGHT_PX, 0), frame_on=False)
+    sheet = figure.add_axes((0, 0, 1, 1), xlim=(0, WIDTH_PX), ylim=(HEIGHT_PX, 0))
+    sheet.set_axis_off()
     strip_top = _headline(sheet, scene)
     unnamed = _strip(_axes(figure, strip_top, strip_top + STRIP_PX, scene), scene)
     key = [*scene.seen, *(f"stage.{stage}" for stage in unnamed)]
@@ -262,9 +263,10 @@ def _headline(sheet: "Axes", scene: Scene) -> float:
     degrees = f"{scene.degrees(core_c):.0f} °{scene.voice.units.upper()}"
     now = {} if stage == "ready" else {"degrees": degrees}
     _write(sheet, EDGE_PX, 52, scene.word(f"now.{stage}", **now), 36, weight="bold")
-    rows = wrap(_ready_words(scene), LINE_LETTERS)
-    for row, words in enumerate(rows):
-        _write(sheet, EDGE_PX, 100 + 34 * row, words, 24)
+    words = _ready_words(scene)
+    rows = [words] if len(words) <= LINE_LETTERS else wrap(words, min(LINE_LETTERS, len(words) // 2 + 8))
+    for row, part in enumerate(rows):
+        _write(sheet, EDGE_PX, 100 + 34 * row, part, 24)
     return 102 + 34.0 * len(rows)
 
 

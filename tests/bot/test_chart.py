@@ -135,6 +135,16 @@ def test_a_reading_is_to_be_seen_where_the_scale_says():
     assert picture.getpixel((round(x), 900 - round(y) - 12)) > 200
 
 
+def test_the_margins_are_clean_paper():
+    """Nothing but paper along the edges of the sheet."""
+    pixels = np.asarray(Image.open(BytesIO(draw(outlook(), [], on(20), ENGLISH_F))).convert("RGB"))
+
+    paper = np.round(np.array(to_rgb(PAPER)) * 255)
+
+    assert (pixels[:, :10] == paper).all()
+    assert (pixels[:, -10:] == paper).all()
+
+
 def test_a_reading_near_the_surface_is_a_hollow_point_with_its_own_entry():
     """It is no core reading, and does not look like one."""
     figure = pictured(outlook(), [reading(6, 33.0, edge=True), reading(8, 58.0)])
