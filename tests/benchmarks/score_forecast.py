@@ -142,8 +142,8 @@ def _cells(group: list[Case], of_habit: Mapping[str, Floats]) -> list[str]:
 
 
 def _print_stages(cases: list[Case]) -> None:
-    names = list(truth.LETTERS.values())
-    right = {d: np.mean([c.stage == c.said_stage for c in cases if c.day == d]) for d in bank.AS_OF_DAYS}
+    names, days = list(truth.LETTERS.values()), sorted({c.day for c in cases})
+    right = {d: np.mean([c.stage == c.said_stage for c in cases if c.day == d]) for d in days}
     print("\nstage right: " + ", ".join(f"day {d} {share:.0%}" for d, share in right.items()))
     print(f"all {np.mean([c.stage == c.said_stage for c in cases]):.1%}; rows are true, columns said")
     table = Counter((c.stage, c.said_stage) for c in cases)
