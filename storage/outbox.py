@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, and_, func, or_, select, update
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, aliased
 
 from shared.errors import BadInput
@@ -195,7 +196,11 @@ class Outbox:
                 candidates = self._candidates(rank, at, limit - len(claimed), reach)
                 if not candidates:
                     break
-                claimed += self._take(candidates, at, holder, at + lease)
+                try:
+                    with self._session.begin_nested():
+                        claimed += self._take(candidates, at, holder, at + lease)
+                except IntegrityError:  # another process has just put a message of the same person on its way
+                    break
         return claimed
 
     def starting(self, row_id: int, holder: str, at: datetime) -> bool:

@@ -1,5 +1,6 @@
 """The outbox: each message once, in order, with its reason; the outcomes as the design words them."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 
 import pytest
@@ -350,6 +351,44 @@ def test_unprompted_messages_count_from_their_due_moment(store: Store, ines: Per
         keys = [row.unique_key for row in work.outbox.unprompted_since(ines.id, at + timedelta(days=1))]
 
     assert keys == ["broadcast2", "nudge3"]
+
+
+def test_many_workers_take_each_message_once(store: Store, at: datetime) -> None:
+    """Four workers that drain one outbox: every message taken once, each person's in their order."""
+    kinds: tuple[OutKind, ...] = ("nudge", "reply", "reply")
+    with store.work() as work:
+        people = [
+            work.people.add("sms", f"+1303555{number:04}", None, "en", "f", "America/Denver", at)
+            for number in range(100, 130)
+        ]
+        for person in people:
+            work.people.consent(person.id, True, "Yes?", "en", "sms", None, "1", at)
+            for number, kind in enumerate(kinds):
+                add(work, person, kind, f"{person.id} {number}", at)
+        work.commit()
+    taken: list[tuple[int, int]] = []
+
+    def drain(name: str) -> None:
+        while len(taken) < len(people) * len(kinds):
+            with store.work() as work:
+                rows = claim(work, at, name, limit=7)
+                work.commit()
+            for row in rows:
+                taken.append((row.person_id, row.id))
+                with store.work() as work:
+                    assert work.outbox.starting(row.id, name, at)
+                    work.outbox.sent(row.id, at, "text", None)
+                    work.commit()
+
+    with ThreadPoolExecutor() as workers:
+        for done in [workers.submit(drain, f"worker {number}") for number in range(4)]:
+            done.result(60)
+
+    assert len(taken) == len(set(taken)) == len(people) * len(kinds)
+    for person in people:
+        replies = [row_id for person_id, row_id in taken if person_id == person.id]
+        assert len(replies) == len(kinds)
+        assert replies.index(max(replies)) > replies.index(sorted(replies)[1])
 
 
 def test_due_rows_are_found_by_index(sqlite_url: str) -> None:
