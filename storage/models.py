@@ -28,7 +28,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, Session, mapped_column
 
 Standing = Literal["asked", "joined", "stopped", "erased"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-Form = Literal["text", "photo", "voice", "button"]
+Form = Literal["text", "edited", "photo", "voice", "button"]
 OutKind = Literal["reply", "confirmation", "nudge", "warning", "alert", "broadcast"]
 Status = Literal["waiting", "claimed", "sent", "failed", "unknown", "held"]
 

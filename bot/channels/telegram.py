@@ -39,6 +39,7 @@ KINDS: Final = ("message", "edited_message", "callback_query")
 PICTURES: Final = ("photo", "video", "animation", "document", "sticker")
 SOUNDS: Final = ("voice", "audio", "video_note")
 _BUTTON: Form = "button"
+_EDITED: Form = "edited"
 
 
 class Telegram:
@@ -135,9 +136,10 @@ def _incoming(update: Update, clock: Clock) -> Incoming | None:
         # one answer to one question: tapping twice is telling once
         message_id, at, form, said = f"button:{tap.data}", clock.now(), _BUTTON, tap.data or ""
     elif (message := update.effective_message) is not None:
-        message_id, at, form, said = str(message.message_id), message.date, _form(message), _text(message)
+        message_id, at, form = str(message.message_id), message.date, _form(message)
+        said = _text(message, user.language_code or "")
         if message.edit_date is not None:
-            message_id, at = f"{message_id}:{message.edit_date:%s}", message.edit_date
+            message_id, at, form = f"{message_id}:{message.edit_date:%s}", message.edit_date, _EDITED
     else:
         return None
     return Incoming("telegram", str(chat.id), f"{chat.id}:{message_id}", said, at, user.first_name, form)
@@ -149,14 +151,19 @@ def _form(message: Message) -> Form:
     return "voice" if any(getattr(message, kind) for kind in SOUNDS) else "text"
 
 
-def _text(message: Message) -> str:
-    """What was written. A command is its word; the code of a deep link stands for itself."""
+def _text(message: Message, language: str) -> str:
+    """What was written. A command is its word; the code of a deep link stands for itself.
+
+    The start button says nothing by itself: it is taken for the word that joins in the app's language.
+    """
     text = message.text or message.caption or ""
     if not text.startswith("/"):
         return text
     word, _, rest = text[1:].partition(" ")
     word = word.partition("@")[0]
-    return rest.strip() if word == "start" and rest.strip() else f"{word} {rest}".strip()
+    if word == "start":
+        return rest.strip() or ("alta" if language.startswith("es") else "start")
+    return f"{word} {rest}".strip()
 
 
 def _what_became(trouble: TelegramError) -> Outcome:

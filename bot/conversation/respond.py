@@ -7,7 +7,7 @@ is stored in one. The same inbox row handled twice changes nothing the second ti
 import re
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from bot.conversation.decide import Codes, decide
 from bot.conversation.dialog import as_said, picked
 from bot.conversation.talk import Known, KnownPile, Look, Outcome
-from bot.language.meaning import Language, Meaning
+from bot.language.meaning import Ask, Language, Meaning
 from bot.language.understand import understand
 from bot.profile import Profile
 from scheduler.planner import answered
@@ -68,6 +68,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     option = picked(question, meaning) if question else None
     if option is not None:
         meaning = as_said(option, meaning, local.date())
+    if incoming.form == "edited":  # whoever mends a sent message corrects what it told
+        meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
     with store.work(reading=True) as work:
         codes = look_up(work, codes_in(said, meaning), at)
     outcome = decide(known, meaning, codes, incoming.form)

@@ -74,6 +74,15 @@ async def test_a_command_is_its_word_and_a_deep_link_its_code(phone, typed, hear
     assert [message.text for message in await listen(phone)] == [heard]
 
 
+async def test_the_start_button_speaks_the_apps_language(phone):
+    """Pressing start in a Spanish app is joining in Spanish."""
+    message = phone.message(message_id=8, text="/start")
+    message["from"] = message["from"] | {"language_code": "es-MX"}
+    phone.update(message=message)
+
+    assert [message.text for message in await listen(phone)] == ["alta"]
+
+
 async def test_a_tap_brings_what_its_button_carries(phone):
     """However old the message, a tap brings the row and the digit that the button was made with."""
     phone.tap("412:2")
@@ -104,13 +113,13 @@ async def test_a_tapped_button_is_acknowledged_and_goes_away(phone):
     assert phone.calls("editMessageReplyMarkup")[-1] == {"chat_id": "77", "message_id": "9"}
 
 
-async def test_an_edited_message_is_a_message_of_its_own(phone):
-    """Mending a sent text brings the new words under another id, at the moment of the edit."""
+async def test_an_edited_message_says_that_it_is_one(phone):
+    """Mending a sent text brings the new words as an edit, under another id, at the moment of the edit."""
     phone.update(edited_message=phone.message(message_id=5, text="temp 128", edit_date=1_772_355_660))
 
     [heard] = await listen(phone)
 
-    assert (heard.text, heard.message_id) == ("temp 128", "77:5:1772355660")
+    assert (heard.text, heard.form, heard.message_id) == ("temp 128", "edited", "77:5:1772355660")
     assert heard.at == datetime(2026, 3, 1, 9, 1, tzinfo=UTC)
 
 
