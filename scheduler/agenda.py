@@ -180,16 +180,10 @@ def asked_for(case: Case, key: str, action: Action, litres: float | None) -> Due
 
 def ahead(case: Case) -> Iterator[Due]:
     """Days on which care or the forecast expects work to become worthwhile: when to look again."""
-    days = {
-        "turn": case.outlook.turn_due,
-        "water": case.outlook.water_due,
-        "look": min(
-            (action.on for action in case.actions if action.on and action.on > case.today), default=None
-        ),
-    }
-    for key, day in days.items():
+    by_care = [action.on for action in case.actions]
+    for day in (case.outlook.turn_due, case.outlook.water_due, *by_care):
         if day is not None and day > case.today:
-            yield case.due(key, "forecast", day)
+            yield case.due("look", "forecast", day)
 
 
 def worth_it(case: Case, action: Action) -> bool:

@@ -1,11 +1,11 @@
 """One pile at one moment: what was told, forecast and said, and the questions that the agenda asks of it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
 from typing import Any
-from zoneinfo import ZoneInfo
 
+from scheduler.times import local, on_wall
 from shared.care import Action
 from shared.forecast import Forecast
 from shared.pile import Kind
@@ -61,10 +61,11 @@ class Case:
     actions: Sequence[Action]
     said: Sequence[Said]
     at: datetime
-    built: date = field(init=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "built", date.fromisoformat(self.row.setup["built"]))
+    @property
+    def built(self) -> date:
+        """The day of the build."""
+        return date.fromisoformat(self.row.setup["built"])
 
     @property
     def today(self) -> date:
@@ -83,8 +84,9 @@ class Case:
 
     @property
     def harvested(self) -> bool:
-        """A batch that was taken out: nothing more to do for it."""
-        return not self.fed and self.last("harvested") is not None
+        """A batch that was taken out at its end: nothing more to do for it."""
+        ended = self.outlook.stage in ("curing", "ready")
+        return ended and not self.fed and self.last("harvested") is not None
 
     @property
     def week_air_c(self) -> float:
@@ -123,16 +125,17 @@ class Case:
     def said_within(self, days: int, *keys: str) -> bool:
         """Whether any of this was said in the last days."""
         last = self.last_said(*keys)
-        return last is not None and (self.today - last.astimezone(ZoneInfo(self.row.zone)).date()).days < days
+        return last is not None and (self.today - local(last, self.row.zone).date()).days < days
 
-    def on(self, day: date) -> datetime:
-        """From when on something is due on that day of the pile; now, where the day has come."""
-        if day <= self.today:
-            return self.at
-        return datetime.combine(day, time.min, ZoneInfo(self.row.zone)).astimezone(UTC)
-
-    def due(self, key: str, why: str, on: date | None = None, **more: Any) -> Due:
-        """A due thing: the values that every wording may use, the reason with the numbers behind it."""
+    def due(
+        self,
+        key: str,
+        why: str,
+        on: date | None = None,
+        numbers: Mapping[str, float] | None = None,
+        **values: Any,
+    ) -> Due:
+        """Something due from a day on, or now: the values for its wording, the reason and its numbers."""
         ready = self.outlook.ready
         core_c = round(self.outlook.core_c.p50, 1)
         common = {
@@ -143,8 +146,11 @@ class Case:
             "first_about": ready.p10.isoformat(),
             "last_about": ready.p90.isoformat(),
         }
-        numbers = more.pop("numbers", {"core_c": core_c})
-        gain_days = more.get("gain_days")
+        ahead = on is not None and on > self.today
         return Due(
-            key, self.on(on or self.today), common | more, {"why": why} | dict(numbers), gain_days=gain_days
+            key=key,
+            due_at=on_wall(on, time.min, self.row.zone) if ahead and on else self.at,
+            values=common | values,
+            reason={"why": why, **({"core_c": core_c} if numbers is None else numbers)},
+            gain_days=values.get("gain_days"),
         )

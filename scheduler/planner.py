@@ -38,8 +38,9 @@ Look = Callable[[PileRow, Sequence[Record], date], tuple[Forecast, tuple[Action,
 """Where a pile stands on a day, and what care says."""
 
 BATCH = 200
-LOOK_EVERY_DAYS = {"young": 2, "old": 7}
 YOUNG_DAYS = 28
+LOOK_EVERY_DAYS, LOOK_EVERY_DAYS_YOUNG = 7, 2
+"""How often a pile is looked at where nothing is known to lie ahead."""
 START_DAYS = (1, 7)
 """Days after joining on which somebody without a pile is offered help, once each."""
 
@@ -105,7 +106,7 @@ def _case(view: View, look: Look, at: datetime) -> Case | datetime | None:
         )
     except Exception:  # one pile that cannot be forecast must not keep the others from being planned
         log.exception("action=look pile=%s", view.row.id)
-        return at + timedelta(days=LOOK_EVERY_DAYS["old"])
+        return at + timedelta(days=LOOK_EVERY_DAYS)
     return Case(view.row, view.told, outlook, actions, view.said, at)
 
 
@@ -214,7 +215,7 @@ def _warn(work: Work, view: View, case: Case, due: Due) -> bool:
 
 def _again(view: View, case: Case, dues: Sequence[Due], not_before: datetime | None) -> datetime:
     """When to look at the pile next: at what lies ahead, at a keeper's hour, tomorrow at the soonest."""
-    every = LOOK_EVERY_DAYS["young" if case.age_days < YOUNG_DAYS else "old"]
+    every = LOOK_EVERY_DAYS_YOUNG if case.age_days < YOUNG_DAYS else LOOK_EVERY_DAYS
     ahead = [due.due_at for due in dues if due.due_at > case.at and not due.urgent]
     routine = on_wall(case.today + timedelta(every), time.min, case.row.zone)
     tomorrow = on_wall(case.today + timedelta(1), time.min, case.row.zone)
@@ -253,7 +254,7 @@ def _start(work: Work, person: Person, at: datetime) -> tuple[int, datetime | No
         put(work, person, due, BEFORE, at, None)
         return 1, at + timedelta(days=1)
     hold(work, None, due, person, held, at)
-    return 0, held.until or at + timedelta(days=LOOK_EVERY_DAYS["old"])
+    return 0, held.until or at + timedelta(days=LOOK_EVERY_DAYS)
 
 
 def _recent(work: Work, person: Person, at: datetime) -> list[OutRow]:

@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import Protocol, get_args, runtime_checkable
 
 from scheduler.times import Clock, local, next_allowed
+from shared.errors import StorageTrouble
 from storage.models import OutKind
 from storage.outbox import MUST_ARRIVE, UNPROMPTED, OutRow
 from storage.people import Person
@@ -20,8 +21,10 @@ from storage.work import Store, Work
 log = logging.getLogger(__name__)
 
 LEASE = timedelta(minutes=5)
-PATIENCE_S = 60.0
+PATIENCE_S = 30.0
 """How long a channel may take over one message; well within the lease. [s]"""
+KEEP_PAUSES_S = (0.5, 1, 2, 4, 8, 16, 32)
+"""Pauses between tries to write an outcome down; all of them, too, within the lease. [s]"""
 BATCH = 50
 AT_ONCE = 8
 """Messages on their way at the same time; each goes to another person."""
@@ -124,13 +127,30 @@ class Sender:
         return rows
 
     async def _send(self, row: OutRow) -> bool:
-        async with self._at_once:
-            message = await asyncio.to_thread(self._begin, row)
-            if message is None:
-                return False
-            outcome = await self._hand_over(row, message)
-        await asyncio.to_thread(self._record, row, message, outcome)
+        """One message; trouble with the database leaves it to its lease, and the others go on."""
+        try:
+            async with self._at_once:
+                message = await asyncio.to_thread(self._begin, row)
+                if message is None:
+                    return False
+                outcome = await self._hand_over(row, message)
+            await self._keep(row, message, outcome)
+        except StorageTrouble as trouble:
+            log.warning("action=send outbox=%s trouble=%s", row.id, trouble)
+            return False
         return isinstance(outcome, Sent)
+
+    async def _keep(self, row: OutRow, message: Rendered, outcome: Outcome) -> None:
+        """Write the outcome down, through a minute in which the database is gone."""
+        for pause_s in KEEP_PAUSES_S:
+            try:
+                await asyncio.to_thread(self._record, row, message, outcome)
+            except StorageTrouble as trouble:
+                log.warning("action=record outbox=%s trouble=%s", row.id, trouble)
+                await asyncio.sleep(pause_s)
+            else:
+                return
+        await asyncio.to_thread(self._record, row, message, outcome)
 
     def _begin(self, row: OutRow) -> Rendered | None:
         """Note that sending begins; None where it must not: outside their hours, paused, or not wordable."""

@@ -287,6 +287,11 @@ class TestTheEnd:
         assert due_now(case(outlook, 97, (TURN, WATER), records, stage="ready")) == ["next_pile"]
         assert due_now(case(outlook, 120, said=[Said("next_pile", on_day(97))], records=records)) == []
 
+    def test_a_bucket_taken_early_ends_nothing(self, outlook: Outlook) -> None:
+        """Who takes some from a pile that still works goes on with it."""
+        records = [told(40, "harvested", litres=20.0), told(49, "heat_feel", word="warm")]
+        assert due_now(case(outlook, 50, (TURN,), records, stage="cooling")) == ["turn"]
+
     def test_a_fed_pile_goes_on_after_a_harvest(self, outlook: Outlook) -> None:
         """Taking from the bottom ends nothing."""
         records = [told(90, "harvested", litres=60.0), told(100, "heat_feel", word="warm")]

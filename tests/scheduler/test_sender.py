@@ -1,12 +1,14 @@
 """The sender: each message goes out once, and what came of it is written down."""
 
+import asyncio
+import sqlite3
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
 
-from scheduler.sender import LEASE, TRIES, NotSent, Refused, Rendered, Sender, Sent, Unknown
+from scheduler.sender import LEASE, TRIES, NotSent, Outcome, Refused, Rendered, Sender, Sent, Unknown
 from storage.models import OutKind
 from storage.outbox import Line, OutRow
 from storage.people import Person
@@ -280,6 +282,30 @@ async def test_who_lost_the_lease_does_not_send(
     assert notebook.sent == []
     assert row_of(store, row_id).attempts == 0
     assert await sender.send_due(clock.moment) == 1
+
+
+async def test_an_outcome_outlives_a_locked_database(
+    store: Store, sqlite_url: str, ines: Person, render: Render, clock: Any, at: datetime
+) -> None:
+    """A database that is locked just after a message went out does not make the outcome unknown."""
+    row_id = put(store, ines, "reply", "reply", at)
+    impatient = Store(f"{sqlite_url}?timeout=0.01")
+
+    class Locking:
+        """A channel during whose sending another program locks the database for a moment."""
+
+        name = "sms"
+
+        async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
+            other = sqlite3.connect(sqlite_url.removeprefix("sqlite:///"), isolation_level=None)
+            other.execute("BEGIN IMMEDIATE")
+            asyncio.get_running_loop().call_later(0.1, other.close)
+            return Sent("7")
+
+    assert await Sender(impatient, {"sms": Locking()}, render, clock, "this process").send_due(at) == 1
+
+    assert row_of(store, row_id).status == "sent"
+    impatient.close()
 
 
 async def test_many_people_are_served_at_once(
