@@ -2,6 +2,8 @@
 
 import io
 import json
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
 
 import pytest
@@ -158,6 +160,21 @@ def test_a_setting_that_cannot_be_used_ends_in_one_line(capsys, monkeypatch, dat
 
     assert (status, out) == (2, "")
     assert mend in err
+    assert err.count("\n") == 1
+
+
+def test_a_database_of_a_newer_version_is_left_alone(capsys, monkeypatch, database, tmp_path):  # noqa: ARG001
+    """Where a newer version has been at work, one line says to install it, and nothing is changed."""
+    chat(capsys, monkeypatch, "hello")
+    with closing(sqlite3.connect(tmp_path / "warmheap.sqlite")) as file:
+        file.execute("UPDATE alembic_version SET version_num = '9999'")
+        file.commit()
+    monkeypatch.setattr("sys.stdin", io.StringIO("temp 128\n"))
+
+    status, out, err = run(capsys, "chat")
+
+    assert (status, out) == (2, "")
+    assert "newer version (9999): install that version" in err
     assert err.count("\n") == 1
 
 
