@@ -28,7 +28,7 @@ from bot.pile_file import read_line
 from shared.forecast import Forecast, forecast_many
 from tests.simulator import bank, truth
 from tests.simulator.draw import HABITS
-from tests.simulator.physics import Floats
+from tests.simulator.state import Floats
 
 QUANTILES = (0.1, 0.5, 0.9)
 BATCH = 250

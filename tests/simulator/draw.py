@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from tests.simulator.climate import PLACES
 from tests.simulator.materials import IDS, RECIPES, TABLE
-from tests.simulator.physics import M_GRID, T_GRID, Floats, Traits, saturated
+from tests.simulator.physics import saturated
+from tests.simulator.state import M_GRID, T_GRID, Floats, Traits
 
 HABITS = ("weekly", "fortnightly", "monthly", "never")
 PIECES = ("fine", "mixed", "coarse")

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.simulator.draw import HABITS, lognormal
-from tests.simulator.physics import Floats
+from tests.simulator.state import Floats
 
 INTENDED_DAYS = {"weekly": 7.0, "fortnightly": 14.0, "monthly": 30.0, "never": 400.0}
 Record = dict[str, Any]
@@ -113,32 +113,34 @@ def tell(k: Keepers, who: int, seen: Seen, built: date, days: int) -> list[Recor
     next_reading, next_feel = rng.exponential(k.reads_every_d[who]) + 1, rng.exponential(9) + 1
     warm_hand = rng.normal(0, 3)
     for day in range(1, min(days, len(seen.felt), int(k.telling_until[who]))):
-        on = (built + timedelta(day)).isoformat()
         said: list[Record] = []
         if day >= next_reading:
             said.append(_reading(k, who, seen.warmth_c[day], warm_hand, rng))
             next_reading = day + max(1.0, rng.gamma(2, k.reads_every_d[who] / 2) * (1 + day / 120))
         if day >= next_feel or (seen.watered_l[day] > 0 and rng.random() < 0.5):
-            said.append({"kind": "moisture", "feel": feel_word(seen.felt[day])})
             next_feel = day + rng.exponential(14) + 2
-            said += _look(seen, day, rng)
-        if k.turns[who, day] and rng.random() < k.tells_turn[who]:
-            said.append({"kind": "turned"})
-        if seen.watered_l[day] > 0 and rng.random() < 0.85:
-            litres = round(float(seen.watered_l[day] * np.exp(rng.normal(0, 0.2))), 1)
-            said.append({"kind": "watered", "litres": litres if rng.random() < 0.65 else None})
-        said += [
-            {
-                "kind": "added",
-                "material": name,
-                "litres": round(litres * float(np.exp(rng.normal(0, 0.25))), 1),
-            }
-            for name, litres in seen.added_l[day]
-        ]
-        records += [
-            {"kind": r["kind"], "on": on, **{key: v for key, v in r.items() if key != "kind"}} for r in said
-        ]
+            said += [{"kind": "moisture", "feel": feel_word(seen.felt[day])}, *_look(seen, day, rng)]
+        said += _deeds(k, who, seen, day, rng)
+        on = {"on": (built + timedelta(day)).isoformat()}
+        records += [{"kind": r["kind"]} | on | r for r in said]
     return records
+
+
+def _deeds(k: Keepers, who: int, seen: Seen, day: int, rng: np.random.Generator) -> list[Record]:
+    """What was done, as far as it is told, with rough amounts."""
+    said: list[Record] = []
+    if k.turns[who, day] and rng.random() < k.tells_turn[who]:
+        said.append({"kind": "turned"})
+    if seen.watered_l[day] > 0 and rng.random() < 0.85:
+        litres = _roughly(seen.watered_l[day], 0.2, rng)
+        said.append({"kind": "watered", "litres": litres if rng.random() < 0.65 else None})
+    for material, poured in seen.added_l[day]:
+        said.append({"kind": "added", "material": material, "litres": _roughly(poured, 0.25, rng)})
+    return said
+
+
+def _roughly(litres: float, spread: float, rng: np.random.Generator) -> float:
+    return round(float(litres * np.exp(rng.normal(0, spread))), 1)
 
 
 def _reading(k: Keepers, who: int, warmth_c: Floats, warm_hand: float, rng: np.random.Generator) -> Record:
@@ -156,18 +158,13 @@ def _look(seen: Seen, day: int, rng: np.random.Generator) -> list[Record]:
     """Smell, texture and height, told now and then."""
     said: list[Record] = []
     if rng.random() < 0.15:
-        said.append(
-            {"kind": "height", "cm": round(float(seen.height_m[day] * 100 * np.exp(rng.normal(0, 0.06))))}
-        )
+        height_cm = seen.height_m[day] * 100 * np.exp(rng.normal(0, 0.06))
+        said.append({"kind": "height", "cm": round(float(height_cm))})
     if rng.random() < 0.25:
         foul, sharp = seen.o2_pct[day] < 3, seen.c_n[day] < 17 and seen.warmth_c[day, 0] > 40
         said.append({"kind": "smell", "smell": "rotten" if foul else "ammonia" if sharp else "earthy"})
     if day > 20 and rng.random() < 0.2:
         left = seen.moderate_left[day] + rng.normal(0, 0.08)
-        said.append(
-            {
-                "kind": "texture",
-                "texture": "crumbly" if left < 0.5 else "clumpy" if left < 0.65 else "recognisable",
-            }
-        )
+        word = "crumbly" if left < 0.5 else "clumpy" if left < 0.65 else "recognisable"
+        said.append({"kind": "texture", "texture": word})
     return said

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.simulator.physics import Floats
+from tests.simulator.state import Floats
 
 HORIZON_D = 1096  # three years from the build
 LETTERS = {"w": "warming", "h": "hot", "c": "cooling", "s": "stalled", "u": "curing", "r": "ready"}

@@ -10,10 +10,11 @@ from tests.simulator.climate import PLACES, Weather, daily_weather
 from tests.simulator.draw import Builds, humidity, matter
 from tests.simulator.keepers import Keepers, watering
 from tests.simulator.materials import IDS
-from tests.simulator.physics import Floats, Sky, State, Traits
+from tests.simulator.physics import Sky
+from tests.simulator.state import SHELLS, STEP_D, Floats, State, Traits, build
 from tests.simulator.truth import HORIZON_D, passes
 
-STEPS = round(1 / physics.STEP_D)
+STEPS = round(1 / STEP_D)
 RETIRE_EVERY_D = 20
 
 
@@ -69,6 +70,39 @@ def draw_feeding(b: Builds, rng: np.random.Generator) -> Feeding:
     return Feeding(additions, np.full(len(b.built), HORIZON_D), rng.integers(0, 2**62, len(b.built)))
 
 
+@dataclass(frozen=True, slots=True)
+class _Skies:
+    """The weather of all piles, (pile, day) each."""
+
+    middle_c: Floats
+    swing_k: Floats
+    humidity: Floats
+    soil_c: Floats
+    sunshine: Floats
+    rain_mm: Floats
+    et0_mm: Floats
+
+    def at(self, who: NDArray[np.intp], day: int, hour: float) -> Sky:
+        """The weather over these piles at an hour: warmest at three, sun from six to six."""
+        bell = max(0.0, np.sin(np.pi * (hour - 6) / 12)) * np.pi / 2
+        return Sky(
+            self.middle_c[who, day] + self.swing_k[who, day] * np.cos(2 * np.pi * (hour - 15) / 24),
+            self.humidity[who, day],
+            self.soil_c[who, day],
+            self.sunshine[who, day] * bell,
+            self.rain_mm[who, day],
+            self.et0_mm[who, day] * bell,
+        )
+
+
+def _skies(weather: list[Weather], days: int) -> _Skies:
+    low, high, rain, soil, et0, sun = (
+        np.stack([getattr(w, name)[:days] for w in weather])
+        for name in ("min_c", "max_c", "rain_mm", "soil_c", "et0_mm", "sunshine")
+    )
+    return _Skies((low + high) / 2, (high - low) / 2, humidity(low, high - low), soil, sun, rain, et0)
+
+
 def run(
     b: Builds,
     traits: Traits,
@@ -79,38 +113,23 @@ def run(
     days: int = HORIZON_D,
     watch_d: int = HORIZON_D,
 ) -> History:
-    """Run all piles for `days`; a pile that is ready and past day `watch_d` retires."""
+    """Run all piles for `days`; a pile that has passed its five days and `watch_d` retires."""
     n = len(b.built)
-    sky = {name: np.stack([getattr(w, name)[:days] for w in weather]) for name in Weather.__slots__}
-    damp = humidity(sky["min_c"], sky["max_c"] - sky["min_c"])
-    middle, swing = 0.5 * (sky["max_c"] + sky["min_c"]), 0.5 * (sky["max_c"] - sky["min_c"])
-    history = _empty(n, days)
-    state = physics.build(traits, b.pools_kg, b.water_kg, b.nitrogen_kg, middle[:, 0] + 3)
+    skies, history = _skies(weather, days), _empty(n, days)
+    state = build(traits, b.pools_kg, b.water_kg, b.nitrogen_kg, skies.middle_c[:, 0] + 3)
     alive, streak, done = np.arange(n), np.zeros(n, dtype=int), np.zeros(n, dtype=bool)
     p, k = traits, keepers
     for day in range(days):
+        air = skies.middle_c[alive, day]
         physics.shape(p, state)
-        core = np.zeros(len(alive))
-        for i in range(STEPS if day else STEPS // 2, 0, -1):
-            hour = 24 - (i - 0.5) * 24 / STEPS
-            if i == STEPS // 2:
-                _noon(p, k, state, history, feeding, day, alive, middle[alive, day])
-            bell = max(0.0, np.sin(np.pi * (hour - 6) / 12)) * np.pi / 2
-            now = Sky(
-                middle[alive, day] + swing[alive, day] * np.cos(2 * np.pi * (hour - 15) / 24),
-                damp[alive, day],
-                sky["soil_c"][alive, day],
-                sky["sunshine"][alive, day] * bell,
-                sky["rain_mm"][alive, day],
-                sky["et0_mm"][alive, day] * bell,
-            )
-            physics.step(p, state, now)
-            core += state.warmth_c[0]
-        core /= STEPS if day else STEPS // 2
-        left = state.left()
-        history.core_c[day, alive], history.air_c[day, alive] = core, middle[alive, day]
-        history.left[day, alive] = left.T
-        streak = np.where(passes(left[0], left[1], core, middle[alive, day]), streak + 1, 0)
+        morning = _hours(p, state, skies, alive, day, range(STEPS // 2)) if day else []
+        _look(k, state, history, day, alive)
+        if day:
+            _work(p, k, state, history, feeding, day, alive, air)
+        warmth = morning + _hours(p, state, skies, alive, day, range(STEPS // 2, STEPS))
+        core, left = np.mean(warmth, axis=0), state.left()
+        history.core_c[day, alive], history.air_c[day, alive], history.left[day, alive] = core, air, left.T
+        streak = np.where(passes(left[0], left[1], core, air), streak + 1, 0)
         done |= streak >= 5
         if day % RETIRE_EVERY_D == 0 and day > watch_d and done.any():
             keep = np.flatnonzero(~done)
@@ -122,16 +141,40 @@ def run(
     return history
 
 
+def _hours(
+    p: Traits, state: State, skies: _Skies, alive: NDArray[np.intp], day: int, steps: range
+) -> list[Floats]:
+    """Step through a part of the day; returns the core after each step."""
+    core = []
+    for i in steps:
+        physics.step(p, state, skies.at(alive, day, (i + 0.5) * 24 / STEPS))
+        core.append(state.warmth_c[0].copy())
+    return core
+
+
 def _empty(n: int, days: int) -> History:
     def blank(*each: int) -> Floats:
         return np.full((days, n, *each), np.nan)
 
-    return History(
-        blank(physics.SHELLS), blank(), blank(), blank(2), blank(), blank(), blank(), blank(), blank()
+    return History(blank(SHELLS), blank(), blank(), blank(2), blank(), blank(), blank(), blank(), blank())
+
+
+def _look(k: Keepers, state: State, history: History, day: int, alive: NDArray[np.intp]) -> None:
+    """Note at noon what can be seen and felt."""
+    handful = np.array([0.0, 0.1, 0.3, 0.35, 0.25])[:, None]
+    fresh = state.pools[0].sum(axis=0) / state.dry.sum(axis=0)
+    hidden = 0.05 * np.minimum(1, fresh / 0.3)  # water still inside the cells
+    history.noon_c[day, alive] = state.warmth_c.T
+    history.felt[day, alive] = (
+        (state.moisture * handful).sum(axis=0) - hidden + k.feel_bias + k.feel_noise[:, day]
     )
+    history.o2_pct[day, alive] = state.o2_pct[:3].min(axis=0)
+    history.c_n[day, alive] = 0.5 * state.pools[:3].sum(axis=(0, 1)) / state.nitrogen
+    history.volume_m3[day, alive] = physics.volume_m3(state)
+    history.watered_l[day, alive] = 0.0
 
 
-def _noon(
+def _work(
     p: Traits,
     k: Keepers,
     state: State,
@@ -141,27 +184,13 @@ def _noon(
     alive: NDArray[np.intp],
     air_c: Floats,
 ) -> None:
-    """Note what can be seen, then let the keepers work: feed, turn, water."""
-    moisture, dry = state.moisture, state.dry
-    handful = np.array([0.0, 0.1, 0.3, 0.35, 0.25])[:, None]
-    hidden = 0.05 * np.minimum(
-        1, state.pools[0].sum(axis=0) / dry.sum(axis=0) / 0.3
-    )  # water still inside the cells
-    felt = (moisture * handful).sum(axis=0) - hidden + k.feel_bias + k.feel_noise[:, day]
-    history.noon_c[day, alive] = state.warmth_c.T
-    history.felt[day, alive] = felt
-    history.o2_pct[day, alive] = state.o2_pct[:3].min(axis=0)
-    history.c_n[day, alive] = 0.5 * state.pools[:3].sum(axis=(0, 1)) / state.nitrogen
-    history.volume_m3[day, alive] = physics.volume_m3(state)
-    history.watered_l[day, alive] = 0.0
-    if day == 0:
-        return
+    """Let the keepers feed, turn and water."""
     if feeding is not None:
         _feed(p, state, feeding, day, alive, air_c)
     turned = k.turns[:, day]
     if turned.any():
         physics.turn(state, turned, k.thorough, air_c)
-    litres = watering(k, day, felt)
+    litres = watering(k, day, history.felt[day, alive])
     if litres.any():
         physics.water(p, state, litres, turned)
     history.watered_l[day, alive] = litres
