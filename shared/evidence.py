@@ -52,7 +52,7 @@ class Weighed:
     drift_sd_k: float
 
 
-class _Drift:
+class Drift:
     """Distance of the true core from each member: an Ornstein-Uhlenbeck process under a scalar Kalman filter.
 
     Its gain does not depend on the member, so one variance serves all.
@@ -85,7 +85,7 @@ class _Drift:
 def weigh(likely: Likely, history: History, seen: Seen, air_c: Array) -> Weighed:
     """Weigh members by what was seen up to today. `air_c` is the known or usual air [day]."""
     parts = {name: np.zeros(seen.shape[0]) for name in ("core", "moisture", "other")}
-    drift = _Drift(seen.shape[0])
+    drift = Drift(seen.shape[0])
     for sight in history.sights:
         row = seen[:, sight.day, :].astype(np.float64)
         if sight.kind in ("core", "core_after_turn"):

@@ -62,6 +62,11 @@ def build(
     return pile, own
 
 
+def the_one(piles: Any) -> Any:
+    """The only member, its fields by name."""
+    return piles.view(np.recarray)[0]
+
+
 def sky(days: int, air_c: Any, rain_mm: float = 0.0, et0_mm: float = 0.0) -> NDArray[np.float64]:
     """One trace of steady rain and sun under the given air, a number or one for each day."""
     above = np.zeros((1, days, 4))
@@ -94,7 +99,7 @@ def go(
     seen = np.full((1, days, len(life.SEEN)), np.nan, np.float32)
     life.run(pile, own, np.zeros(1, np.int64), above, deeds, np.zeros((1, 0, 6)), 0, days, days, days, seen)
     core, wet, volume, _, _, _, left, _ = seen[0].astype(np.float64).T
-    return Course(core, wet, volume, left, float(pile["ready_day"][0]), pile[0])
+    return Course(core, wet, volume, left, float(pile["ready_day"][0]), the_one(pile))
 
 
 def year(days: int, start: int, mean_c: float = 13.0, swing_k: float = 10.0) -> NDArray[np.float64]:

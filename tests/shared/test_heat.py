@@ -103,7 +103,7 @@ def test_heat_capacity_of_wet_matter() -> None:
 def test_core_and_shell_together_lose_what_the_whole_loses(
     volume_m3: float, ua_w_per_k: float, shell_share: float
 ) -> None:
-    """With even heating the mean rise of both is that of the one-node table for 2 to 5 ft cubes (CHK-5.4)."""
+    """With even heating their mean rise is that of the one-node table for 2 to 5 ft cubes (CHK-5.4)."""
     watts = 100.0
     to_air = heat.shell_conductance_w_per_k(volume_m3, shell_share, 0.40, 10.0)
     to_shell = heat.core_conductance_w_per_k(volume_m3, shell_share, 0.40)
@@ -115,7 +115,7 @@ def test_core_and_shell_together_lose_what_the_whole_loses(
 
 
 def test_the_shell_has_near_half_the_rise_of_the_core() -> None:
-    """The outer 25-40 % of a 3 ft cube warms 30 to 50 % as much as its core (home-pile rule, low confidence)."""
+    """The outer third of a 3 ft cube warms 30-50 % as much as its core (home-pile rule, low)."""
     to_air = heat.shell_conductance_w_per_k(0.7646, 0.33, 0.40, 10.0)
     to_shell = heat.core_conductance_w_per_k(0.7646, 0.33, 0.40)
 
