@@ -4,10 +4,11 @@
 """
 
 import tomllib
+import unicodedata
 from datetime import time
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 from zoneinfo import available_timezones
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
@@ -16,7 +17,6 @@ from bot.language.meaning import Language, Units
 from shared.errors import BadInput
 from shared.pile import Climate
 
-Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Months = Annotated[tuple[float, ...], Field(min_length=12, max_length=12)]
 
 
@@ -58,12 +58,10 @@ class Staff(_Section):
 
 
 class Watering(_Section):
-    """What the local water rules allow: weekdays (none named: any), hours of the day, and hoses at all."""
+    """What the local water rules allow: hoses at all, and the rule in words, in each language."""
 
-    days: tuple[Weekday, ...] = ()
-    before: time | None = None
-    after: time | None = None
     hose: bool = True
+    rule: dict[Language, str] = Field(default_factory=dict)
 
 
 class Bin(_Section):
@@ -87,7 +85,6 @@ class Profile(_Section):
     """
 
     programme: str = Field(default="Warmheap", min_length=1, max_length=40)
-    place: str | None = None
     languages: tuple[Language, ...] = Field(default=("en", "es"), min_length=1)
     units: Units = "f"
     zone: Zone = "America/Denver"
@@ -108,6 +105,18 @@ class Profile(_Section):
         if self.normals is None:
             return None
         return Climate(self.normals.min_c, self.normals.max_c, self.normals.rain_mm)
+
+    def bin_in(self, text: str) -> Bin | None:
+        """The bin of this programme that a message names, in any of its languages."""
+        said = plain(text)
+        named = (one for one in self.bins if any(plain(name) in said for name in one.name.values()))
+        return next(named, None)
+
+
+def plain(text: str) -> str:
+    """Small letters without accents, as people type."""
+    spread = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(char for char in spread if not unicodedata.combining(char))
 
 
 def read_profile(path: Path | None) -> Profile:

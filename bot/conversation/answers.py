@@ -129,6 +129,8 @@ def water_amount(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> 
     outcome.say("water.amount", add_l=outlook.water_litres, half_l=outlook.water_litres / 2)
     if not known.profile.watering.hose:
         outcome.say("water.no_hose")
+    if rule := known.profile.watering.rule.get(known.person.language):
+        outcome.say("water.rule", rule=rule)
 
 
 def harvest_amount(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:

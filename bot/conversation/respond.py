@@ -15,9 +15,9 @@ from zoneinfo import ZoneInfo
 from bot.conversation.decide import Codes, decide
 from bot.conversation.dialog import as_said, picked
 from bot.conversation.talk import Known, KnownPile, Look, Outcome
-from bot.language.meaning import Ask, Language, Meaning
+from bot.language.meaning import Ask, Language, Meaning, Setup
 from bot.language.understand import understand
-from bot.profile import Profile
+from bot.profile import Bin, Profile
 from scheduler.planner import answered
 from storage.inbox import Incoming
 from storage.outbox import Line
@@ -61,10 +61,14 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
                 zone=zone,
                 at=at,
             )
+            person = work.people.change(
+                person.id, quiet_from=desk.profile.quiet_from, quiet_to=desk.profile.quiet_to
+            )
             work.commit()
     with store.work(reading=True) as work:
         known = gather(work, desk, person, local)
         question = question_of(work, known, incoming)
+    meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     option = picked(question, meaning) if question else None
     if option is not None:
         meaning = as_said(option, meaning, local.date())
@@ -77,6 +81,21 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         if work.inbox.handled(incoming_id, at):
             carry_out(work, known, outcome, incoming_id, at)
             work.commit()
+
+
+def in_named_bin(meaning: Meaning, named: Bin | None) -> Meaning:
+    """Whoever names a bin of the programme has told its size, as far as they gave none of their own."""
+    setup = meaning.setup or Setup()
+    if named is None or setup.length_m is not None or setup.volume_m3 is not None:
+        return meaning
+    size = replace(
+        setup,
+        length_m=named.length_m,
+        width_m=named.width_m,
+        height_m=setup.height_m or named.height_m,
+        bin=True,
+    )
+    return replace(meaning, setup=size)
 
 
 def tongue(desk: Desk, language: Language) -> Language:

@@ -89,3 +89,19 @@ def test_a_missing_file_is_named_with_its_setting(tmp_path):
     """A profile that is not there is named, together with the variable that points to it."""
     with pytest.raises(BadInput, match=r"nowhere\.toml: No such file.*WARMHEAP_PROFILE"):
         read_profile(tmp_path / "nowhere.toml")
+
+
+@pytest.mark.parametrize(
+    ("said", "height_m"),
+    [
+        ("I have a county bin, filled it today", 0.85),
+        ("lo armé en el BOTE DE TARIMAS", 1.0),
+        ("in a pallet bin", 1.0),
+        ("in a bin of my own", None),
+    ],
+)
+def test_a_bin_of_the_programme_is_known_by_name(said, height_m):
+    """A message that names one of the programme's bins, in any language, tells its size."""
+    named = read_profile(LARKMOOR).bin_in(said)
+
+    assert (named and named.height_m) == height_m
