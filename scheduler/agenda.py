@@ -18,8 +18,11 @@ COOL_DOWN_C = 71.0
 """From here on (160 °F) the core is looked at again in a day: the project's safety line."""
 FIRST_READING_DAYS = (2, 3)
 """A good pile shows its heat on days 1 to 4 (extension pages); asked for where nothing was heard."""
-READING_EVERY_DAYS: Mapping[Stage, int] = {"warming": 2, "hot": 4, "cooling": 6, "stalled": 7}
-"""How old the last word on the heat may be before another would tell something (common practice)."""
+READING_EVERY_DAYS: Mapping[Stage, int] = {"warming": 2, "hot": 4, "cooling": 6, "stalled": 10}
+READING_EVERY_DAYS_FED = 28
+"""How old the last word on the heat may be before another would tell something (common practice); twice as
+old after the first four weeks, when things go slowly. A pile that is fed is seldom hot."""
+LEARNED_DAYS = 28
 UNSURE_C = 8.0
 """Spread of the core's 80 % band from which a reading would tell much."""
 TURN_REST_DAYS, WATER_REST_DAYS = 3, 2
@@ -32,6 +35,8 @@ WORTH_DAYS: Mapping[str, float] = {
 }
 """Days by which a turn must bring `ready` forward to be worth half an hour's work (judgement): few where
 the pile has lost its heat, more where it goes on by itself. Trouble is worth it whatever it gains."""
+WORTH_DAYS_UNTURNED = 7.0
+"""For a keeper who said that they never turn."""
 ASK_AGAIN_DAYS: Mapping[str, int] = {"turn": 5, "turn_water": 5, "water": 5}
 ASK_AGAIN_LATER_DAYS = 14
 """How long the same work is not asked for again; browns, greens and a cover have to be found first."""
@@ -167,7 +172,8 @@ def asked_enough(case: Case, key: str) -> bool:
     done = case.last(*DONE_BY[key])
     times = sum(each.key in keys and (done is None or each.at.date() > done) for each in case.said)
     pause = ASK_AGAIN_DAYS.get(key, ASK_AGAIN_LATER_DAYS)
-    return case.said_within(ENOUGH_DAYS if times >= ENOUGH_TIMES else pause, *keys)
+    seldom = times >= ENOUGH_TIMES or (case.never_turned and key in ("turn", "turn_water"))
+    return case.said_within(ENOUGH_DAYS if seldom else pause, *keys)
 
 
 def asked_for(case: Case, key: str, action: Action, litres: float | None) -> Due:
@@ -194,7 +200,10 @@ def worth_it(case: Case, action: Action) -> bool:
         return False
     if action.do == "water" and case.last("watered") and case.days_since("watered") < WATER_REST_DAYS:
         return False
-    return action.gain_days is None or action.gain_days >= WORTH_DAYS.get(action.why, 0.0)
+    worth_days = WORTH_DAYS.get(action.why, 0.0)
+    if worth_days and case.never_turned:
+        worth_days = WORTH_DAYS_UNTURNED
+    return action.gain_days is None or action.gain_days >= worth_days
 
 
 def due_now(case: Case) -> list[Action]:
@@ -225,6 +234,8 @@ def curing(case: Case) -> Iterator[Due]:
 def reading(case: Case) -> Iterator[Due]:
     """A reading or a hand's feel, where the last is old and another would tell."""
     every = READING_EVERY_DAYS.get(case.outlook.stage)
+    if every is not None and case.age_days >= LEARNED_DAYS:
+        every = READING_EVERY_DAYS_FED if case.fed else 2 * every
     if every is None or case.said_within(every, "reading", "first_reading", "reheat"):
         return
     measure = any(action.do == "measure" for action in due_now(case))

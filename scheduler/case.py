@@ -83,6 +83,11 @@ class Case:
         return bool(self.row.setup.get("fed"))
 
     @property
+    def never_turned(self) -> bool:
+        """The keepers do not mean to turn it."""
+        return self.row.setup.get("turning") == "never"
+
+    @property
     def harvested(self) -> bool:
         """A batch that was taken out at its end: nothing more to do for it."""
         ended = self.outlook.stage in ("curing", "ready")

@@ -148,6 +148,18 @@ class TestTurning:
             case(outlook, 40, (TURN,), [told(30, "turned"), told(39, "heat_feel", word="warm")], asked)
         ) == ["turn"]
 
+    def test_who_never_turns_is_asked_seldom_and_for_much(self, outlook: Outlook) -> None:
+        """At most once in four weeks, and only where a week or more is to be gained."""
+        never: dict[str, Any] = {"turning": "never"}
+        much = (Action("turn", "cooling_food_left", gain_days=7.0),)
+
+        assert due_now(case(outlook, 10, (TURN,), READ_LATELY, setup=never)) == []
+        assert due_now(case(outlook, 10, much, READ_LATELY, setup=never)) == ["turn"]
+        asked = [Said("turn", on_day(10))]
+        lately = [told(36, "heat_feel", word="warm")]
+        assert due_now(case(outlook, 37, much, lately, asked, setup=never)) == []
+        assert due_now(case(outlook, 38, much, lately, asked, setup=never)) == ["turn"]
+
     def test_a_day_that_lies_ahead_is_when_to_look_again(self, outlook: Outlook) -> None:
         """What the forecast or care expects for a later day is due then, at the start of the pile's day."""
         later = Action("turn", "food_left", on=BUILT + timedelta(15), gain_days=5.0)
@@ -210,6 +222,15 @@ class TestReading:
 
         assert due_now(case(outlook, 13, records=last, core_c=Range(45, 50, 53))) == ["reading"]
         assert due_now(case(outlook, 13, records=last, core_c=Range(47, 50, 53))) == []
+
+    @pytest.mark.parametrize(("fed", "due_on"), [(False, 48), (True, 68)])
+    def test_less_often_once_things_go_slowly(self, outlook: Outlook, fed: bool, due_on: int) -> None:
+        """After four weeks the waits are twice as long, and four weeks in a pile that is fed."""
+        last, wide = [told(40, "heat_feel", word="warm")], Range(30, 40, 50)
+        setup = {"fed": fed}
+
+        assert due_now(case(outlook, due_on - 1, records=last, core_c=wide, setup=setup)) == []
+        assert due_now(case(outlook, due_on, records=last, core_c=wide, setup=setup)) == ["reading"]
 
     def test_not_in_the_cure(self, outlook: Outlook) -> None:
         """A resting pile is left alone."""
