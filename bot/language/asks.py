@@ -18,18 +18,23 @@ SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("forget_me", ("undo", "my_data", "what_next")),
-    ("my_data", ("state", "picture", "privacy", "help")),
-    ("person", ("help", "trouble", "what_next", "privacy", "state", "how_build")),
+    ("forget_me", ("undo", "my_data", "what_next", "hand_over")),
+    ("my_data", ("state", "picture", "privacy", "help", "what_next", "trouble")),
+    ("person", ("hand_over", "share", "claim", "later", "help", "trouble", "what_next", "privacy", "state", "how_build")),
     ("join", ("start", "share", "what_next")),
-    ("start", ("resume", "share")),
+    ("start", ("share", "hand_over")),
     ("pause", ("later", "schedule", "hand_over", "resume", "claim", "not_before")),
-    ("resume", ("start", "later", "schedule")),
+    ("resume", ("start", "later", "schedule", "hand_over")),
     ("schedule", ("later", "not_before")),
-    ("later", ("claim", "help", "decline")),
-    ("correction", ("undo", "trouble")),
-    ("undo", ("trouble",)),
-    ("may_add", ("safe_use", "what_next", "mix", "how_build", "trouble", "help", "state")),
+    ("later", ("claim", "help", "decline", "schedule")),
+    ("undo", ("trouble", "what_next")),
+    ("language", ("hand_over", "share", "schedule", "help", "later", "person")),
+    ("when_ready", ("may_add", "harvest_amount")),
+    ("mix", ("may_add",)),
+    ("safe_use", ("may_add",)),
+    ("harvest_amount", ("may_add",)),
+    ("water_amount", ("harvest_amount", "may_add")),
+    ("may_add", ("what_next", "how_build", "trouble", "help", "state", "how_turn")),
     ("water_amount", ("what_next", "trouble", "mix", "how_turn", "state")),
     ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
     ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
@@ -77,7 +82,7 @@ def _ask(
     """The ask with its fields, None where something needed is missing."""
     today = now.date()
     if kind in ("later", "stop_adding"):
-        return Ask(kind, on=_ahead(items, span, last=False))  # type: ignore[arg-type]
+        return Ask(kind, on=_remind_on(items, today))  # type: ignore[arg-type]
     if kind == "pause":
         return Ask("pause", on=_until(items, today))
     if kind == "schedule":
@@ -107,9 +112,9 @@ def _problem(fact: Fact) -> bool:
 
 def _class_code(items: list[Item], lex: Lexicon, text: str) -> str | None:
     """ "JOIN plum42", or a message that starts with nothing but a code."""
-    for _, (_, last) in lex.searches(items, "join."):
-        found = re.search(r"\b([^\W\d_]{2,10}[0-9]{1,4}|[^\W_]*[0-9][^\W_]*)\b", text)
-        if found and last <= len(items):
+    for _ in lex.searches(items, "join."):
+        found = re.search(r"\b([^\W\d_]{2,10}[0-9]{1,4})\b", text)
+        if found:
             return found[1].upper()
     found = _CODE.match(text)
     if not found:
@@ -144,6 +149,12 @@ def _ahead(items: list[Item], span: tuple[int, int], *, last: bool) -> date | No
     return (days[-1] if last else days[0]) if days else None
 
 
+def _remind_on(items: list[Item], today: date) -> date | None:
+    """The first day after today that is named, else today where "tonight" is."""
+    days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
+    return next((day for day in days if day > today), days[0] if days else None)
+
+
 def _until(items: list[Item], today: date) -> date | None:
     """The last day ahead that is named; "for two weeks" counts from today."""
     return _ahead(items, (0, len(items)), last=True)
@@ -167,6 +178,12 @@ def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
 
 def _settle(asks: list[Ask], items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> list[Ask]:
     kinds = {ask.kind for ask in asks}
+    if "correction" in kinds:
+        kinds -= {"undo", "trouble"} if facts else {"correction"} if "undo" in kinds else set()
+    problem = any(_problem(f) for f in facts)
+    if problem and any(x.has("<cry>") for x in items):
+        asks.append(Ask("trouble"))
+        kinds.add("trouble")
     for kind, silenced in SILENCES:
         if kind in kinds:
             kinds -= set(silenced)

@@ -50,6 +50,10 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
             item.scope.add(name)
     for start, end in bounds.items():
         _mark_question(items, start, end)
+    for _, (first, _) in lex.searches(items, "presumes."):
+        for item in items[start_of[first] : bounds[start_of[first]]]:
+            if item.has("<concept>"):
+                item.scope.discard("ask")
 
 
 def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int:
@@ -57,7 +61,7 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
     at = last
     while at < end:
         item = items[at]
-        if item.has("<break>", "<but>", "<only>"):
+        if item.has("<break>", "<but>", "<only>") or (name != "hypo" and at > last and _opens_clause(items, at, end)):
             return at
         if item.has("<and>") and _new_clause(items, at + 1, end):
             return at
@@ -67,6 +71,11 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
             return at
         at += 1
     return at
+
+
+def _opens_clause(items: list[Item], at: int, end: int) -> bool:
+    """ "can't stop checking it's 137": a pronoun with "is" opens a clause of its own."""
+    return at + 1 < end and items[at].has("it", "they", "thats", "that") and items[at + 1].has("s", "was", "<is_plain>")
 
 
 def _new_clause(items: list[Item], at: int, end: int) -> bool:
@@ -79,7 +88,8 @@ def _new_clause(items: list[Item], at: int, end: int) -> bool:
 
 def _mark_question(items: list[Item], start: int, end: int) -> None:
     """A sentence that ends in "?" asks from its question word on, else its last clause asks."""
-    if not any(item.key == "?" for item in items[start:end]):
+    told = [item for item in items[start:end] if not item.has("<end>", "<filler>", "<more_than>")]
+    if not any(item.key == "?" for item in items[start:end]) or all(item.number is not None for item in told):
         return
     opened = next((i for i in range(start, end) if items[i].key == "¿"), None)
     if opened is None and any("ask" in item.scope for item in items[start:end]):
@@ -161,16 +171,19 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
 
 def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | None, int]:
     """ "the back fence pile": up to three words between an article and the word for pile."""
-    if not items[at].has("<pile>", "<pileone>"):
+    if not items[at].has("<namable>", "<pileone>"):
         return None, 0
     words: list[str] = []
     for step in range(1, min(5, len(named) + 1)):
         word = named[-step]
         if word.has("<article>", "<owner>"):
-            return (" ".join(reversed(words)), step) if words else (None, 0)
+            named_so = words and (items[at].has("<namable>") or named[-1].has("<place>"))
+            return (" ".join(reversed(words)), step) if named_so else (None, 0)
         if not word.key.replace(" ", "").isalpha() or word.has("<noname>", "<verb>", "<and>", "<but>", "<pile>"):
             break
-        if word.has("<material>", "<moisture>", "<heat>", "<pests>", "<date>", "<is>", "<was>"):
+        if word.has("<moisture>", "<heat>", "<pests>", "<date>", "<is>", "<was>"):
+            break
+        if word.has("<material>") and not words:
             break
         words.append(word.raw)
     opens = len(named) == len(words) or named[-len(words) - 1].has("<end>", "<break>", "<and>")

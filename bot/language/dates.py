@@ -96,7 +96,9 @@ def _joined(items: list[Item]) -> tuple[str, dict[int, int]]:
 
 def _fold(run: list[Item], when: When) -> Item:
     written = " ".join(item.written for item in run)
-    labels = {"<date>"} if when.past or when.ahead or when.many else set()
+    labels = {item.key for item in run}
+    if when.past or when.ahead or when.many:
+        labels.add("<date>")
     if when.weekday:
         labels.add("<weekday>")
     if when.many:

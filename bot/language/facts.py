@@ -15,6 +15,7 @@ from shared.pile import Kind, Record
 
 EVENTS: tuple[Kind, ...] = ("turned", "not_turned", "watered", "covered", "uncovered", "built", "harvested")
 UNREAL = {"plan", "hypo", "ask"}
+KINDS: dict[str, Kind] = {"moisture": "moisture", "texture": "texture", "heat": "heat_feel", "smell": "smell"}
 PROBLEMS = {
     ("smell", "ammonia"), ("smell", "rotten"), ("smell", "sour"), ("heat_feel", "cold"), ("moisture", "soggy"),
     ("moisture", "dry"), ("moisture", "bit_dry"), ("moisture", "bit_wet"), ("texture", "matted"),
@@ -41,12 +42,12 @@ def find_facts(items: list[Item], lex: Lexicon, now: datetime, units: Units) -> 
     for _, (first, last) in lex.searches(items, "harmless."):
         for item in items[first:last]:
             item.labels.add("<harmless>")
-    found = [*_events(items, lex), *_added(items), *_states(items, lex), *_temperatures(items, units)]
+    found = [*_events(items, lex), *_added(items, lex), *_states(items, lex), *_temperatures(items, units)]
     found += _heights(items)
-    found = _once(sorted(found, key=lambda f: f.at))
-    found = _repeats(items, found, lex)
+    found = _repeats(items, sorted(found, key=lambda f: f.at))
     _date(items, found, now.date())
     _place(items, found)
+    found = _settle(items, _once(found), lex)
     facts = [fact for f in found if f.on is not None for fact in _facts(f, f.on)]
     return list(dict.fromkeys(facts))
 
@@ -62,6 +63,8 @@ def _facts(f: Finding, on: date) -> Iterator[Fact]:
 
 def _events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     for name, (first, last) in lex.searches(items, "fact."):
+        if name not in EVENTS:
+            continue
         kind: Kind = name  # type: ignore[assignment]
         scope = set().union(*(items[i].scope for i in range(first, min(last, len(items)))))
         if scope & UNREAL and not (kind == "not_turned" and not scope & {"ask", "hypo"}):
@@ -75,29 +78,45 @@ def _amount_of(items: list[Item], at: int, kind: Kind) -> dict[str, Any]:
     """What an event carries: litres given (none of it added material) or taken out."""
     if kind not in ("watered", "harvested"):
         return {}
-    nearby = [i for i, item in enumerate(items) if item.segment == items[at].segment and item.has("<amount>")]
+    nearby = [
+        i
+        for i, item in enumerate(items)
+        if item.has("<amount>") and (item.segment == items[at].segment or _in_brackets(items, i, at))
+    ]
     if kind == "harvested":
         nearby = [i for i, x in enumerate(items) if x.sentence == items[at].sentence and x.has("<amount>") and i > at - 4]
     litres = next((items[i].value.litres for i in nearby if items[i].value.litres is not None), None)
     return {"litres": litres}
 
 
-def _added(items: list[Item]) -> Iterator[Finding]:
+def _in_brackets(items: list[Item], at: int, event: int) -> bool:
+    """ "watered (4 gal)"."""
+    return at > 0 and items[at - 1].key == "(" and 0 < at - event <= 4
+
+
+def _added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     """Materials and water after a verb of adding, up to the next verb; "just leaves" after "no meat" as well."""
+    put_in = {first: last for name, (first, last) in lex.searches(items, "fact.put_in") if name == "put_in"}
     before_active = False
     for start, end in sentences(items):
         active = before_active and _goes_on(items, start, end)
-        active = active or _bare_list(items, start, end)
+        active = active or _bare_list(items, start, end, listed=before_active)
         began = start
         denied = False
         waiting: list[int] = []  # materials named before "put it in"
         for i in range(start, end):
             item = items[i]
             verb = item.has("<add.done>", "<build.done>") or (item.has("<give.done>") and not _received(items, i))
-            if item.has("<but>", "<only>") and denied:
+            if item.has("<but>", "<only>") and (denied or _denied_before(items, start, i)):
                 active, denied = True, False
-            if verb or (item.has("<add.base>", "<add.ing>", "<add>") and item.has("<verb>")):
-                done = verb and not item.scope & UNREAL
+            if i in put_in and not item.scope & UNREAL and "not" not in item.scope:
+                yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
+                waiting = []
+                named = range(i, min(put_in[i] + 1, end))
+                yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in named if items[m].has("<material>"))
+            keeps = item.has("<add.ing>") and i > 0 and items[i - 1].has("<keep>")
+            if verb or keeps or (item.has("<add>") and item.scope & (UNREAL | {"not"})):
+                done = (verb or keeps) and not item.scope & UNREAL
                 denied = "not" in item.scope and not item.scope & UNREAL
                 if active and not verb and item.has("<use>"):
                     continue
@@ -117,9 +136,14 @@ def _added(items: list[Item]) -> Iterator[Finding]:
                     waiting.append(i)
             if active and item.has("<water_word>") and "not" not in item.scope and not item.scope & UNREAL:
                 yield Finding("watered", i, "past", {"litres": _litres_before(items, i, began)})
-            elif active and _bare_litres(items, i, end) and "not" not in item.scope:
+            elif active and _bare_litres(items, i, start, end) and not item.scope:
                 yield Finding("watered", i, "past", {"litres": item.value.litres})
         before_active = active
+
+
+def _denied_before(items: list[Item], start: int, at: int) -> bool:
+    """ "no meat, just lettuce": a material was denied earlier in the sentence."""
+    return any(x.has("<material>") and "not" in x.scope for x in items[start:at]) and not _has_verb(items[start:at])
 
 
 def _goes_on(items: list[Item], start: int, end: int) -> bool:
@@ -128,23 +152,24 @@ def _goes_on(items: list[Item], start: int, end: int) -> bool:
     return any(x.has("<also>", "<only>", "<amount>") for x in sentence[:2]) and not _has_verb(sentence)
 
 
-def _bare_list(items: list[Item], start: int, end: int) -> bool:
-    """ "2 buckets of leaves and a bag of grass" stands for what was put in."""
+def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> bool:
+    """ "2 buckets of leaves and a bag of grass" stands for what was put in; after "we built it" amounts may lack."""
     sentence = items[start:end]
     if _has_verb(sentence) or any(x.scope & (UNREAL | {"not"}) for x in sentence):
         return False
-    materials = [x for x in sentence if x.has("<material>")]
+    materials = [x for x in sentence if x.has("<material>", "<water_word>")]
     amounts = [x for x in sentence if x.has("<amount>")]
     known = sum(
-        x.has("<material>", "<amount>", "<and>", "<break>", "<end>", "<a>", "<filler>", "<date>", "<link_of>", "<size>",
+        x.has("<material>", "<amount>", "<and>", "<break>", "<end>", "<a>", "<filler>", "<date>", "<link_of>", "<size>", "<water_word>",
               "of", "de", "+", "<also>", "<only>", "in", "<pile>", "<pilename>", "the", "la", "el", "<moisture>")
         for x in sentence
     )  # fmt: skip
-    return bool(materials and amounts) and known >= 0.8 * len(sentence)
+    return bool(materials and (amounts or listed)) and known >= (0.6 if amounts else 0.8) * len(sentence)
 
 
 def _has_verb(sentence: Sequence[Item]) -> bool:
-    return any(x.has("<verb>", "<is>", "<was>") and not x.has("<material>", "<amount>", "<moisture>") for x in sentence)
+    nouns = ("<material>", "<amount>", "<moisture>", "<water_word>", "<pile>")
+    return any(x.has("<verb>", "<is>", "<was>") and not x.has(*nouns) for x in sentence)
 
 
 def _received(items: list[Item], at: int) -> bool:
@@ -179,11 +204,11 @@ def _litres_of(items: list[Item], at: int, end: int) -> float | None:
             return _litres(items[i])
         if items[i].has("<material>", "<water_word>", "<end>", "<break>", "<verb>", "<and>"):
             break
-    for i in range(at + 1, min(at + 5, end)):
+    for i in range(at + 1, min(at + 10, end)):
         if items[i].has("<amount>"):
             later = next((x for x in items[i + 1 : min(i + 5, end)] if not x.has("of", "de", "<size>", "the")), None)
             return None if later is not None and later.has("<material>", "<water_word>") else _litres(items[i])
-        if not items[i].has(",", "(", "-", "<size>", "<filler>", "<more_than>", ":", "in", "it", "like", "como"):
+        if items[i].has("<material>", "<water_word>", "<add.done>", "<and>", "<turn.done>", "<water.done>", "<give.done>"):
             break
     return None
 
@@ -202,21 +227,26 @@ def _litres_before(items: list[Item], at: int, began: int) -> float | None:
     return None
 
 
-def _bare_litres(items: list[Item], at: int, end: int) -> bool:
+def _bare_litres(items: list[Item], at: int, start: int, end: int) -> bool:
     """ "added like 4 gal": litres of nothing named are water."""
     item = items[at]
     if not item.has("<amount>") or item.value.litres is None or item.value.litres > 200:
         return False
     rest = [x for x in items[at + 1 : end] if x.segment == item.segment]
-    before = [x for x in items[:at] if x.segment == item.segment]
     named = any(x.has("<material>", "<water_word>", "of", "de") for x in rest[:5])
-    return not named and not any(x.has("<material>", "<water_word>") for x in before)
+    return not named and not any(x.has("<material>", "<water_word>") for x in items[start:at])
 
 
 # --- what was seen -------------------------------------------------------------------------------------------
 
 
 def _states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
+    for name, (first, last) in lex.searches(items, "state."):
+        scope = set().union(*(x.scope for x in items[first:last]))
+        denied = "not" in items[first].scope and not items[first].has("<not>")
+        if not (scope & UNREAL or denied or items[first].has("<harmless>")):
+            concept, word = name.split(".")
+            yield Finding(KINDS[concept], first, _tense(items, first), {"word": word})
     for i, item in enumerate(items):
         if item.scope & UNREAL or item.has("<harmless>") or not item.has("<concept>"):
             continue
@@ -243,7 +273,8 @@ def _state(
     if concept == "smell":
         return _smell(items, at, value, denied)
     if concept == "pests" and not denied:
-        return None if _is_name(items, at) else ("pests", value)
+        named = _is_name(items, at) or (at and items[at - 1].has("<material>") and item.has("bugs"))
+        return None if named else ("pests", value)
     if concept == "growth" and not denied:
         return None if item.has("<material>") and not _sees(items, at) else ("growth", None)
     if concept == "texture" and not denied:
@@ -278,6 +309,8 @@ def _degree(items: list[Item], at: int) -> str:
 
 def _moisture(items: list[Item], at: int, value: str) -> str | None:
     item, after = items[at], items[at + 1] if at + 1 < len(items) else None
+    if after is not None and after.has("<texture.matted>"):
+        return None
     if after is not None and after.has("<material>") and not item.has("<firm>"):
         return None
     if at and items[at - 1].has("<material>") and not _near(items, at, "<is>", "<was>", back=2):
@@ -285,6 +318,9 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
             return None
     if item.has("<material>") and item.has("<moisture>"):
         return None
+    if item.has("<water.done>") and after is not None and not after.has("<end>", "<break>", "<and>", "<but>"):
+        if not _near(items, at, "<is>", "<was>", back=3):
+            return None  # "soaked it"
     degree = _degree(items, at)
     if value == "dry":
         return "bit_dry" if degree == "little" else "dry"
@@ -333,7 +369,7 @@ def _heat(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, s
 def _tense(items: list[Item], at: int) -> str:
     """Of the nearest verb before it in its clause, or of the one it holds itself."""
     for i in range(at, -1, -1):
-        if items[i].segment != items[at].segment:
+        if items[i].sentence != items[at].sentence or (i < at and items[i].has("<date>") and items[i + 1].has("<break>")):
             break
         if items[i].has("<was>"):
             return "past"
@@ -389,10 +425,10 @@ def _heights(items: list[Item]) -> Iterator[Finding]:
 
 
 def _once(found: list[Finding]) -> list[Finding]:
-    """Drop what a clause says twice, and what another finding makes wrong ("not turned" is no turning)."""
+    """Drop what is said twice of one day and pile."""
     kept: list[Finding] = []
     for f in found:
-        twin = next((k for k in kept if k.kind == f.kind and _same(k, f)), None)
+        twin = next((k for k in kept if (k.kind, k.on, k.pile) == (f.kind, f.on, f.pile) and _same(k, f)), None)
         if twin is None:
             kept.append(f)
         elif f.kind == "watered" and twin.fields.get("litres") is None:
@@ -403,13 +439,43 @@ def _once(found: list[Finding]) -> list[Finding]:
 def _same(a: Finding, b: Finding) -> bool:
     fields_a, fields_b = dict(a.fields), dict(b.fields)
     if a.kind in ("watered", "harvested"):
-        if b.at - a.at > 8 and fields_a.get("litres") and fields_b.get("litres"):
-            return False
-        fields_a = fields_b = {}
-    return b.at - a.at <= 12 and fields_a == fields_b
+        return not (b.at - a.at > 8 and fields_a.get("litres") and fields_b.get("litres"))
+    if a.kind == "added" and fields_a["material"] == fields_b["material"]:
+        return True
+    return fields_a == fields_b
 
 
-def _repeats(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Finding]:
+def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Finding]:
+    """Of findings that cannot both hold, keep the surer: "sour, gross" is sour; "not hot, just warm" is warm."""
+    words: dict[tuple[Any, ...], list[Finding]] = {}
+    for f in found:
+        words.setdefault((f.kind, f.on, f.pile), []).append(f)
+    dropped: set[int] = set()
+    for (kind, *_), group in words.items():
+        if kind == "smell" and len(group) > 1:
+            dropped |= {id(f) for f in group if f.fields.get("word") == "bad"}
+        if kind == "heat_feel" and len(group) > 1:
+            dropped |= {id(f) for f in group if "not" in items[f.at].scope or items[f.at].has("<not>")}
+    for f in found:
+        if f.fields.get("word") == "bad":
+            f.fields["word"] = "rotten"
+    return _corrected(items, [f for f in found if id(f) not in dropped], lex)
+
+
+def _corrected(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Finding]:
+    """A correction inside one message keeps the last value of a kind."""
+    if not any(name == "correction" for name, _ in lex.searches(items, "ask.")):
+        return found
+    kept = []
+    for f in found:
+        later = [g for g in found if g.kind == f.kind and g.pile == f.pile and g.on == f.on and g.at > f.at]
+        if f.kind in ("temperature", "moisture", "heat_feel", "height") and any(g.fields.get("edge") == f.fields.get("edge") for g in later):
+            continue
+        kept.append(f)
+    return kept
+
+
+def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
     """ "turned it on march 28 and again on april 4" is two turnings."""
     more = []
     for i, item in enumerate(items):
@@ -495,7 +561,16 @@ def _place(items: list[Item], found: list[Finding]) -> None:
             f.pile = before[-1][1]
         elif after and len(names) == 1:
             f.pile = after[0][1]
+        elif len(names) == 1 and not _has_facts(items, found, named[-1][0]):
+            f.pile = named[-1][1]
+        if len(names) == 2 and not same and any(x.has("<both>") and x.segment == here.segment for x in items):
+            f.pile = "&".join(sorted(names))
     _join_piles(items, found, named)
+
+
+def _has_facts(items: list[Item], found: list[Finding], at: int) -> bool:
+    """ "3 gal leaves. all in the front pile": a sentence with only a pile's name speaks of what was said before."""
+    return any(items[f.at].sentence == items[at].sentence for f in found)
 
 
 def _join_piles(items: list[Item], found: list[Finding], named: list[tuple[int, str]]) -> None:

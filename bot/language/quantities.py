@@ -64,11 +64,21 @@ def read_numbers(items: list[Item], lex: Lexicon) -> list[Item]:
             folded.append(items[at])
             at += 1
             continue
+        value, end = _decimals(items, end, value, lex)
         written = " ".join(item.written for item in items[at:end])
         key = f"{value:g}"
         folded.append(Item(key, key, written, {key, "<number>", "<spoken>"}, items[at].glued, value, heard=slips))
         at = end
     return _fractions(folded, lex)
+
+
+def _decimals(items: list[Item], at: int, value: float, lex: Lexicon) -> tuple[float, int]:
+    """ "fifty eight point five"."""
+    if at + 1 < len(items) and items[at].key in ("point", "punto", "coma"):
+        digit = _spoken([items[at + 1].key], lex)
+        if digit is not None and digit < 10:
+            return value + digit / 10, at + 2
+    return value, at
 
 
 def _run(
@@ -138,7 +148,7 @@ def _fractions(items: list[Item], lex: Lexicon) -> list[Item]:
     phrases = sorted(
         ((plain(w).split(), value) for value, ws in small for w in ws), key=lambda entry: -len(entry[0])
     )
-    half = [plain(w).split() for w in table["and_half"]]
+    half = _halves(lex)
     folded: list[Item] = []
     at = 0
     while at < len(items):
@@ -232,7 +242,10 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
     kind, end = _unit(items, here, lex, set(LITRES))
     if kind:
         vessel, past = _unit(items, _past(items, end, ("-",)), lex, {"vessel"})
-        return _folded(items, at, past if vessel else end, Amount(count * LITRES[kind])), past if vessel else end
+        end = past if vessel else end
+        half = next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), [])
+        end += len(half)
+        return _folded(items, at, end, Amount((count + (0.5 if half else 0)) * LITRES[kind])), end
     vessel, end = _unit(items, here, lex, {"vessel"})
     if not vessel:
         return None
@@ -242,6 +255,11 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
         if kind:
             return _folded(items, at, past, Amount(count * each * LITRES[kind], count)), past
     return _folded(items, at, end, Amount(None, count)), end
+
+
+def _halves(lex: Lexicon) -> list[list[str]]:
+    """ "and a half" as it may follow a number or its unit."""
+    return [plain(w).split() for w in lex.tables["numbers"]["and_half"]]
 
 
 def _past(items: list[Item], at: int, labels: tuple[str, ...]) -> int:

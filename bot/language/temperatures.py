@@ -33,6 +33,8 @@ def _degrees(items: list[Item], at: int, units: Units) -> Item:
 def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     item = items[at]
     number = item.number or 0.0
+    if at > 1 and items[at - 1].has("<turn>") and items[at - 2].has("<sub>"):
+        return False  # "I turned 70"
     if item.has("<clocktime>", "<pilename>") or _counts_something(items, at) or _is_code(items, at):
         return False
     before = _before(items, at)
@@ -121,9 +123,14 @@ def _mark_weather(items: list[Item], start: int, end: int) -> None:
     """A clause about the weather says nothing of the pile."""
     for segment in {items[i].segment for i in range(start, end)}:
         part = [i for i in range(start, end) if items[i].segment == segment]
-        if any(items[i].has("<weather>") for i in part):
+        if any(items[i].has("<weather>") or _out_there(items, i) for i in part):
             for i in part:
                 items[i].scope.add("weather")
+
+
+def _out_there(items: list[Item], at: int) -> bool:
+    """ "109 out": the weather."""
+    return items[at].has("out") and at > 0 and (items[at - 1].number is not None or items[at - 1].has("<degree_word>"))
 
 
 def _mark_changes(items: list[Item]) -> None:

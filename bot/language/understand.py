@@ -72,7 +72,8 @@ def _speaker(text: str) -> tuple[str | None, str]:
 
 
 def _familiar(word: str, language: Language) -> bool:
-    return any(lexicon(language).known(item.key) for item in cut(word))
+    lex = lexicon(language)
+    return any(lex.known(item.key) or item.key in lex.spellings for item in cut(word))
 
 
 def _language(words: list[Item]) -> Language:
