@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from math import isfinite
 from typing import Any, get_args
@@ -36,7 +37,16 @@ def read_line(text: str, default_as_of: date | None = None) -> tuple[Pile, tuple
     as_of = _day(given["as_of"], "as_of") if given.get("as_of") is not None else default_as_of or last
     if as_of < pile.built:
         raise BadInput(f"as_of: {as_of} lies before the build on {pile.built}; give a later day")
-    return pile, tuple(record for record in records if record.on <= as_of), as_of
+    known = replace(pile, weather=_until(pile.weather, as_of))
+    return known, tuple(record for record in records if record.on <= as_of), as_of
+
+
+def _until(weather: DailyWeather | None, as_of: date) -> DailyWeather | None:
+    """The weather that was known by the end of `as_of`."""
+    if weather is None:
+        return None
+    days = max(0, (as_of - weather.start).days + 1)
+    return DailyWeather(weather.start, weather.min_c[:days], weather.max_c[:days], weather.rain_mm[:days])
 
 
 def name_of(text: str) -> Any:
@@ -68,7 +78,7 @@ def forecast_line(pile: Pile, records: Sequence[Record], outlook: Forecast) -> d
         },
         "harvest_litres": _range(outlook.harvest_litres, float, 0),
         "next": [_action(action) for action in next_actions(pile, records, outlook)],
-        "assumed": list(outlook.assumed),
+        "assumed": [code.replace("_", " ") for code in outlook.assumed],
     }
 
 
@@ -159,7 +169,14 @@ def _weather(given: Any) -> DailyWeather | None:
     return DailyWeather(start=_day(given.get("start"), "weather.start"), **rows)
 
 
-WORDS = {"moisture": "feel", "smell": "smell", "texture": "texture", "heat_feel": "feel", "pests": "pest"}
+# The field that carries the word of a kind, and the words that it may be.
+WORDS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "moisture": ("feel", ("dry", "bit_dry", "right", "bit_wet", "soggy")),
+    "smell": ("smell", ("earthy", "ammonia", "rotten", "sour", "none")),
+    "texture": ("texture", ("crumbly", "clumpy", "matted", "recognisable")),
+    "heat_feel": ("feel", ("cold", "warm", "hot")),
+    "pests": ("pest", ("flies", "rodents", "ants", "larvae", "other")),
+}
 
 
 def _record(given: Any, place: str) -> Record:
@@ -174,7 +191,6 @@ def _record(given: Any, place: str) -> Record:
         core_c = c_from_f(_number(given.get("f"), f"{place}.f", -1000.0, 10000.0))
     litres = given.get("litres")
     height = given.get("cm")
-    word = given.get(WORDS[kind]) if kind in WORDS else None
     return Record(
         kind=kind,
         on=on,
@@ -183,9 +199,19 @@ def _record(given: Any, place: str) -> Record:
         litres=None if litres is None else _number(litres, f"{place}.litres", 0.0, LARGEST_LITRES),
         height_m=None if height is None else _number(height, f"{place}.cm", 0.0, LARGEST_CM) / 100.0,
         material=_material(given.get("material"), place) if kind == "added" else None,
-        word=None if word is None else str(word),
+        word=_word(given, kind, place),
         edge=bool(given.get("edge", False)),
     )
+
+
+def _word(given: Mapping[str, Any], kind: str, place: str) -> str | None:
+    if kind not in WORDS:
+        return None
+    field, words = WORDS[kind]
+    word = given.get(field)
+    if word not in words:
+        raise BadInput(f"{place}.{field}: {word!r} is not known; use one of {', '.join(words)}")
+    return str(word)
 
 
 def _material(given: Any, place: str) -> str:

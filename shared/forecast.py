@@ -81,9 +81,10 @@ class Forecast:
     moved                        codes of what moved `ready` most, strongest first: "hot_readings",
                                  "cool_readings", "dry", "wet", "turned", "not_turned", "watered", "height",
                                  "cold_weather"
-    assumed                      codes of what was not said, so assumed: "pieces", "climate", "turning", "bin",
-                                 "covered", "shade", "latitude", "moisture", "water_litres", "added_litres",
-                                 "volumes" (too much for the size, so cut)
+    assumed                      codes of what was not said, so assumed: "pieces", "climate", "turning",
+                                 "bin", "covered", "shade", "latitude", "moisture", "water_litres",
+                                 "added_litres", "volumes" (too much for the size, so cut),
+                                 "reading_left_out" (it cannot be)
     """
 
     pile_id: str
@@ -371,4 +372,6 @@ def _assumed(look: _Look) -> tuple[str, ...]:
         codes.append("added_litres")
     if look.likely.squeezed:
         codes.append("volumes")
+    if look.history.passed_over:
+        codes.append("reading_left_out")
     return tuple(codes)

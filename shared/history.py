@@ -17,7 +17,9 @@ Array = npt.NDArray[np.float64]
 HORIZON_DAYS = 1096
 USUAL_CAN_L = 20.0  # a watering of no stated amount; assumed
 USUAL_ADDITION_L = 8.0  # a kitchen pail of no stated amount; assumed
+MOST_WATER_L = 1000.0
 LEAST_C, MOST_C = -40.0, 100.0  # a core outside cannot be
+HOT_C = 45.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,7 @@ class History:
     watered    days on which it was watered, `usual_water_l` the middle amount that was said
     unsaid_water, unsaid_addition   an amount was not said, so a usual one stands for it
     hot_seen   a reading has shown the core hot
+    passed_over   a reading that cannot be was left out
     """
 
     today: int
@@ -55,6 +58,7 @@ class History:
     unsaid_water: bool
     unsaid_addition: bool
     hot_seen: bool
+    passed_over: bool
 
 
 def matter(material_id: str, volume_m3: float) -> tuple[float, float, float, float, float, float]:
@@ -77,71 +81,100 @@ def matter(material_id: str, volume_m3: float) -> tuple[float, float, float, flo
 def read_history(pile: Pile, records: Sequence[Record], as_of: date) -> History:
     """Lay the records up to `as_of` out by day.
 
-    Raises BadInput for a day of `as_of` before the build. Records before the build, after `as_of` or that
-    cannot be (a core outside -40 to 100 °C) are passed over.
+    Raises BadInput for a day of `as_of` before the build. Records before the build or after `as_of`, and a
+    core outside -40 to 100 °C, are passed over.
     """
     today = (as_of - pile.built).days
     if today < 0:
         raise BadInput(f"as_of {as_of} lies before the build on {pile.built}: give a later day")
-    deeds = np.zeros((today + 1, 5))
-    deeds[:, 2] = -1.0
-    deeds[:, 3] = -1.0 if pile.covered is None else float(pile.covered)
-    rows: list[list[float]] = []
-    sights: list[Sight] = []
-    cores: dict[int, list[float]] = defaultdict(list)
-    turned: list[int] = []
-    watered: list[int] = []
-    said: list[float] = []
-    unsaid_water = unsaid_addition = False
+    ledger = _Ledger(pile, today)
     for record in records:
         day = (record.on - pile.built).days
-        if not 0 <= day <= today:
-            continue
-        if record.kind == "turned":
-            if day not in turned and day > 0:
-                turned.append(day)
-                deeds[day, 0] = 1.0
-        elif record.kind == "watered":
-            watered.append(day)
-            unsaid_water |= record.litres is None
-            if record.litres is not None:
-                said.append(record.litres)
-            deeds[day, 1] += min(record.litres or USUAL_CAN_L, 1000.0)
-        elif record.kind == "added":
-            unsaid_addition |= record.litres is None
-            load = matter(record.material or "other", (record.litres or USUAL_ADDITION_L) / 1000.0)
-            if deeds[day, 2] < 0:
-                deeds[day, 2] = len(rows)
-                rows.append([0.0] * 6)
-            row = rows[int(deeds[day, 2])]
-            for at, amount in enumerate(load):
-                row[at] += amount
-        elif record.kind == "harvested":
-            deeds[day, 4] += record.litres or 0.0
-        elif record.kind in ("covered", "uncovered"):
-            deeds[day:, 3] = float(record.kind == "covered")
-        elif record.kind == "temperature":
-            if record.core_c is not None and not record.edge and LEAST_C <= record.core_c <= MOST_C:
-                after = deeds[day, 0] > 0.0
-                cores[2 * day + after].append(record.core_c)
-        elif record.kind == "height" and record.height_m and not pile.fed:
-            shrunk = min(1.5, max(0.05, record.height_m / pile.height_m))
-            sights.append(Sight("height", day, shrunk if pile.bin else shrunk**2))
+        if 0 <= day <= today:
+            ledger.enter(day, record)
+    return ledger.closed()
+
+
+class _Ledger:
+    """Takes records in, one after the other, and gives them out as a History."""
+
+    def __init__(self, pile: Pile, today: int) -> None:
+        self.pile = pile
+        self.today = today
+        self.deeds = np.zeros((today + 1, 5))
+        self.deeds[:, 2] = -1.0
+        self.deeds[:, 3] = -1.0 if pile.covered is None else float(pile.covered)
+        self.loads: list[Array] = []
+        self.sights: list[Sight] = []
+        self.cores: dict[tuple[int, bool], list[float]] = defaultdict(list)
+        self.watered: list[int] = []
+        self.water_said_l: list[float] = []
+        self.unsaid_addition = self.passed_over = False
+
+    def enter(self, day: int, record: Record) -> None:
+        """One record; kinds that say nothing of the balance or the state are left aside."""
+        kind = record.kind
+        if kind == "turned":
+            self.deeds[day, 0] = float(day > 0)
+        elif kind == "watered":
+            self._water(day, record.litres)
+        elif kind == "added":
+            self._add(day, record)
+        elif kind == "harvested":
+            self.deeds[day, 4] += record.litres or 0.0
+        elif kind in ("covered", "uncovered"):
+            self.deeds[day:, 3] = float(kind == "covered")
+        elif kind == "temperature":
+            self._read_core(day, record)
+        elif kind == "height":
+            self._measure(day, record.height_m)
         elif record.word:
-            sights.append(Sight(record.kind, day, 0.0, record.word))
-    for slot, values in cores.items():
-        kind = "core_after_turn" if slot % 2 else "core"
-        sights.append(Sight(kind, slot // 2, float(np.median(values))))
-    sights.sort(key=lambda sight: sight.day)
-    return History(
-        today=today,
-        deeds=deeds,
-        loads=np.array(rows).reshape(-1, 6),
-        sights=tuple(sights),
-        turned=tuple(sorted(turned)),
-        watered=tuple(sorted(watered)),
-        usual_water_l=float(np.median(said)) if said else USUAL_CAN_L,
-        unsaid_water=unsaid_water,
-        unsaid_addition=unsaid_addition,
-        hot_seen=any(sight.kind.startswith("core") and sight.value >= 45.0 for sight in sights),
-    )
+            self.sights.append(Sight(kind, day, 0.0, record.word))
+
+    def _water(self, day: int, litres: float | None) -> None:
+        self.watered.append(day)
+        if litres is not None:
+            self.water_said_l.append(litres)
+        self.deeds[day, 1] += min(USUAL_CAN_L if litres is None else litres, MOST_WATER_L)
+
+    def _add(self, day: int, record: Record) -> None:
+        self.unsaid_addition |= record.litres is None
+        litres = USUAL_ADDITION_L if record.litres is None else record.litres
+        if self.deeds[day, 2] < 0:
+            self.deeds[day, 2] = len(self.loads)
+            self.loads.append(np.zeros(6))
+        self.loads[int(self.deeds[day, 2])] += matter(record.material or "other", litres / 1000.0)
+
+    def _read_core(self, day: int, record: Record) -> None:
+        if record.core_c is None or record.edge:
+            return
+        if LEAST_C <= record.core_c <= MOST_C:
+            self.cores[day, bool(self.deeds[day, 0])].append(record.core_c)
+        else:
+            self.passed_over = True
+
+    def _measure(self, day: int, height_m: float | None) -> None:
+        if height_m and not self.pile.fed:
+            left = min(1.5, max(0.05, height_m / self.pile.height_m))
+            self.sights.append(Sight("height", day, left if self.pile.bin else left**2))
+
+    def closed(self) -> History:
+        """The history of all that was entered; readings of one time of a day count as their median."""
+        for (day, after_turn), values in self.cores.items():
+            kind = "core_after_turn" if after_turn else "core"
+            self.sights.append(Sight(kind, day, float(np.median(values))))
+        self.sights.sort(key=lambda sight: sight.day)
+        hot_seen = any(value >= HOT_C for values in self.cores.values() for value in values)
+        return History(
+            today=self.today,
+            deeds=self.deeds,
+            loads=np.array(self.loads).reshape(-1, 6),
+            sights=tuple(self.sights),
+            turned=tuple(int(day) for day in np.flatnonzero(self.deeds[:, 0])),
+            watered=tuple(self.watered),
+            usual_water_l=float(np.median(self.water_said_l)) if self.water_said_l else USUAL_CAN_L,
+            unsaid_water=len(self.watered) > len(self.water_said_l),
+            unsaid_addition=self.unsaid_addition,
+            passed_over=self.passed_over,
+            hot_seen=hot_seen,
+        )

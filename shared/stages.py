@@ -3,9 +3,9 @@
 from collections import Counter
 
 from shared.ensemble import Array, Seen
+from shared.history import HOT_C
 from shared.pile import Stage
 
-HOT_C = 45.0
 LEAVES_HOT_C = 43.0
 NEAR_AIR_K = 8.0
 FIRST_WEEK_DAYS = 7

@@ -115,7 +115,7 @@ def test_core_and_shell_together_lose_what_the_whole_loses(
 
 
 def test_the_shell_has_near_half_the_rise_of_the_core() -> None:
-    """The outer third of a 3 ft cube warms 30-50 % as much as its core (home-pile rule, low)."""
+    """The outer third of a 3 ft cube warms 30-50 % as much as its core (home-pile rule)."""
     to_air = heat.shell_conductance_w_per_k(0.7646, 0.33, 0.40, 10.0)
     to_shell = heat.core_conductance_w_per_k(0.7646, 0.33, 0.40)
 
