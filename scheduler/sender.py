@@ -13,8 +13,9 @@ from typing import Protocol, get_args, runtime_checkable
 
 from scheduler.times import Clock, local, next_allowed
 from shared.errors import StorageTrouble
+from storage.claims import MUST_ARRIVE
 from storage.models import OutKind
-from storage.outbox import MUST_ARRIVE, UNPROMPTED, OutRow
+from storage.outbox import UNPROMPTED, OutRow
 from storage.people import Person
 from storage.work import Store, Work
 

@@ -5,17 +5,17 @@ A claimed message whose sender died before it began to send goes back to waiting
 has an outcome that nobody knows: a warning or an alert is sent again, anything else is not.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 
 from sqlalchemy import ColumnElement, and_, func, or_, select, update
-from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
-from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, PileTable, Status, insert_once
+from storage.claims import Reach, lapse, take
+from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, Status, insert_once
 
 RANK: Mapping[OutKind, int] = {
     "warning": 0,
@@ -26,25 +26,9 @@ RANK: Mapping[OutKind, int] = {
     "broadcast": 4,
 }
 """What goes first."""
-MUST_ARRIVE: tuple[OutKind, ...] = ("warning", "alert")
 UNPROMPTED: tuple[OutKind, ...] = ("nudge", "broadcast")
 ON_ITS_WAY: tuple[Status, ...] = ("waiting", "claimed", "sent", "unknown")
 """Was said, may have been, or is about to be."""
-ANSWERS_ONLY: tuple[OutKind, ...] = ("reply", "confirmation", "warning", "alert")
-"""What may go to someone who has written but not yet said yes."""
-
-
-EXPIRED = "expired"
-Reach = Mapping[str, Collection[str] | None]
-"""Channels, each with the addresses that can be served through it, None for all."""
-
-
-class Candidate(NamedTuple):
-    """A due message, whom it is for, and where that person is reached now."""
-
-    row: OutboxTable
-    person: PersonTable
-    address: AddressTable | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,20 +172,11 @@ class Outbox:
         What has expired, or would go to someone who opted out, is held back with its reason instead. A
         nudge that expired lets the planner look at its pile anew.
         """
-        self._lapse(at)
-        ranks = sorted({RANK[kind] for kind in (kinds or RANK)})
-        claimed: list[OutRow] = []
-        for rank in ranks:
-            while len(claimed) < limit:
-                candidates = self._candidates(rank, at, limit - len(claimed), reach)
-                if not candidates:
-                    break
-                try:
-                    with self._session.begin_nested():
-                        claimed += self._take(candidates, at, holder, at + lease)
-                except IntegrityError:  # another process has just put a message of the same person on its way
-                    break
-        return claimed
+        lapse(self._session, at)
+        claimed: list[OutboxTable] = []
+        for rank in sorted({RANK[kind] for kind in (kinds or RANK)}):
+            claimed += take(self._session, rank, at, holder, at + lease, limit - len(claimed), reach)
+        return [_out(row) for row in claimed]
 
     def starting(self, row_id: int, holder: str, at: datetime) -> bool:
         """Note that sending begins now; False where the lease has gone to someone else meanwhile."""
@@ -344,69 +319,6 @@ class Outbox:
         ).one_or_none()
         return None if found is None else (found.channel, found.address)
 
-    def _lapse(self, at: datetime) -> None:
-        """Leases that ran out: back to waiting where that is safe or must be, else unknown."""
-        lapsed = update(OutboxTable).where(OutboxTable.status == "claimed", OutboxTable.lease_until <= at)
-        again = or_(OutboxTable.started_at.is_(None), OutboxTable.kind.in_(MUST_ARRIVE))
-        self._session.execute(
-            lapsed.where(again).values(
-                status="waiting",
-                next_try_at=at,
-                holder=None,
-                lease_until=None,
-                started_at=None,
-                why_not="sender lost",
-            )
-        )
-        self._session.execute(lapsed.values(status="unknown", why_not="sender lost while sending"))
-
-    def _candidates(self, rank: int, at: datetime, limit: int, reach: Reach | None) -> list[Candidate]:
-        """Due messages of one rank, each the first that its person should get; locked where locks exist."""
-        other = aliased(OutboxTable)
-        goes_first = or_(
-            other.status == "claimed",
-            and_(
-                other.status == "waiting",
-                other.rank <= rank,
-                other.id < OutboxTable.id,
-                or_(other.next_try_at <= at, other.attempts > 0),
-            ),
-        )
-        statement = (
-            select(OutboxTable, PersonTable, AddressTable)
-            .join(PersonTable, PersonTable.id == OutboxTable.person_id)
-            .outerjoin(AddressTable, (AddressTable.person_id == PersonTable.id) & AddressTable.current)
-            .where(
-                OutboxTable.status == "waiting",
-                OutboxTable.rank == rank,
-                OutboxTable.next_try_at <= at,
-                ~select(other.id).where(other.person_id == OutboxTable.person_id, goes_first).exists(),
-            )
-            .order_by(OutboxTable.next_try_at, OutboxTable.id)
-            .limit(limit)
-            .with_for_update(skip_locked=True, of=[OutboxTable, PersonTable])
-        )
-        if reach is not None:
-            statement = statement.where(or_(AddressTable.id.is_(None), *_within(reach)))
-        return [Candidate(*row) for row in self._session.execute(statement)]
-
-    def _take(
-        self, candidates: Sequence[Candidate], at: datetime, holder: str, lease_until: datetime
-    ) -> list[OutRow]:
-        taken = []
-        for row, person, address in candidates:
-            if refusal := _refusal(row, person, address, at):
-                row.status, row.why_not = "held", refusal
-                if refusal == EXPIRED and row.pile_id is not None:
-                    self._session.get_one(PileTable, row.pile_id).next_look_at = at
-                continue
-            if row.kind != "confirmation" and address is not None:
-                row.channel, row.address = address.channel, address.address
-            row.status, row.holder, row.lease_until, row.started_at = "claimed", holder, lease_until, None
-            taken.append(row)
-        self._session.flush()
-        return [_out(row) for row in taken]
-
     def _end(self, row_id: int, status: Status, why: str, **values: Any) -> None:
         self._session.execute(
             update(OutboxTable)
@@ -421,29 +333,6 @@ def _not_begun() -> ColumnElement[bool]:
         OutboxTable.status == "waiting",
         and_(OutboxTable.status == "claimed", OutboxTable.started_at.is_(None)),
     )
-
-
-def _within(reach: Reach) -> list[ColumnElement[bool]]:
-    """That a message goes to one of these channels and addresses; a confirmation carries its own."""
-    channel = func.coalesce(OutboxTable.channel, AddressTable.channel)
-    address = func.coalesce(OutboxTable.address, AddressTable.address)
-    return [
-        channel == name if addresses is None else and_(channel == name, address.in_(addresses))
-        for name, addresses in reach.items()
-    ]
-
-
-def _refusal(row: OutboxTable, person: PersonTable, address: AddressTable | None, at: datetime) -> str | None:
-    """Why this message must not go out, None where it may."""
-    if row.kind == "confirmation":
-        return None
-    if person.standing in ("stopped", "erased"):
-        return "opted out"
-    if person.standing == "asked" and row.kind not in ANSWERS_ONLY:
-        return "no consent"
-    if row.expires_at is not None and row.expires_at <= at:
-        return EXPIRED
-    return "no address" if address is None else None
 
 
 def _out(row: OutboxTable) -> OutRow:

@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from scheduler.sender import AT_ONCE
+from storage.claims import MUST_ARRIVE
 from storage.models import OutKind
-from storage.outbox import MUST_ARRIVE, Line
+from storage.outbox import Line
 from storage.work import Store
 
 HERE = Path(__file__).parent

@@ -183,6 +183,20 @@ def test_a_holder_claims_only_what_it_can_reach(
     assert (console.unique_key, server.unique_key) == ("ines", "leo")
 
 
+def test_a_second_try_goes_where_the_person_is_now(store: Store, ines: Person, at: datetime) -> None:
+    """Who moved to another channel between two tries is reached there, by the process that serves it."""
+    with store.work() as work:
+        row_id = add(work, ines, "reply", "reply", at)
+        claim(work, at)
+        work.outbox.retry(row_id, at, "no network")
+        work.people.reach(ines.id, "telegram", "77", at)
+
+        assert work.outbox.claim(at, "gateway", LEASE, 9, reach={"sms": None}) == []
+        (row,) = work.outbox.claim(at, "telegram", LEASE, 9, reach={"telegram": None})
+
+    assert (row.channel, row.address) == ("telegram", "77")
+
+
 def test_someone_without_an_address_stops_nobody_else(
     store: Store, ines: Person, leo: Person, at: datetime
 ) -> None:

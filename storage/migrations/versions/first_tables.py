@@ -31,7 +31,9 @@ def upgrade() -> None:
         sa.Column("form", sa.String(length=10), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("handled_at", sa.DateTime(timezone=True), nullable=True),
-        sa.CheckConstraint("form IN ('text', 'edited', 'photo', 'voice', 'button')", name=op.f("ck_incoming_form")),
+        sa.CheckConstraint(
+            "form IN ('text', 'edited', 'photo', 'voice', 'button')", name=op.f("ck_incoming_form")
+        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_incoming")),
         sa.UniqueConstraint("channel", "message_id", name=op.f("uq_incoming_channel_message_id")),
     )
