@@ -46,7 +46,8 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("how_turn", ("trouble", "help", "what_next")),
     ("how_build", ("trouble", "help", "what_next")),
     ("why", ("trouble", "help", "what_next")),
-    ("who_did", ("what_next", "claim", "hand_over", "state")),
+    ("hand_over", ("who_did",)),
+    ("who_did", ("what_next", "claim", "state")),
     ("who_has_tool", ("what_next",)),
     ("hand_over", ("claim", "share", "no", "decline")),
     ("when_ready", ("state", "what_next", "trouble")),
@@ -58,6 +59,8 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datetime, text: str) -> list[Ask]:
     """Every ask of the message; what one ask already says, another does not say again."""
+    if text.strip() and not text.strip(" ?¿"):
+        return [Ask("help")]
     hits: dict[str, tuple[int, int]] = {}
     for prefix in ("ask.", "more."):
         for kind, span in lex.searches(items, prefix):
@@ -73,7 +76,7 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
 
 
 def _asked(items: list[Item], span: tuple[int, int]) -> bool:
-    return any("ask" in item.scope for item in items[span[0] : span[1]])
+    return any("ask" in x.scope for x in items[span[0] : span[1]]) or any(x.has("<cry>") for x in items)
 
 
 def _ask(

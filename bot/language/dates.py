@@ -96,7 +96,7 @@ def _joined(items: list[Item]) -> tuple[str, dict[int, int]]:
 
 def _fold(run: list[Item], when: When) -> Item:
     written = " ".join(item.written for item in run)
-    labels = {item.key for item in run}
+    labels = {run[-1].key}  # "now", "morning", "wednesday" stay words that a pattern can name
     if when.past or when.ahead or when.many:
         labels.add("<date>")
     if when.weekday:

@@ -499,7 +499,7 @@ def _date(items: list[Item], found: list[Finding], today: date) -> None:
     for f in found:
         here = items[f.at]
         when = _when(items, found, f, dates)
-        f.on = today if when is None else when.past
+        f.on = today if when is None or (when.past is None and f.tense == "past") else when.past
         f.hour = next((h for i, h in hours if items[i].segment == here.segment), None)
 
 

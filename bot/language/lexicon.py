@@ -363,6 +363,8 @@ def lexicon(language: Language) -> Lexicon:
         for words in tables[table].values():
             for word in words if isinstance(words, list) else [words]:
                 made.vocabulary.update(plain(str(word)).split())
+    for phrases in tables["bare"].values():
+        made.vocabulary.update(item.key for phrase in phrases for item in cut(phrase) if item.key.isalpha())
     made.everyday = set(plain(" ".join(tables["common"]["words"])).split())
     made.vocabulary |= made.everyday
     for name, texts in tables["patterns"].items():

@@ -58,7 +58,7 @@ def read_numbers(items: list[Item], lex: Lexicon) -> list[Item]:
     folded: list[Item] = []
     at = 0
     while at < len(items):
-        run, end, slips = _run(items, at, words, joiners, heard, table)
+        run, end, slips = _run(items, at, words, joiners, heard, lex)
         value = _spoken(run, lex) if run else None
         if value is None:
             folded.append(items[at])
@@ -82,13 +82,13 @@ def _decimals(items: list[Item], at: int, value: float, lex: Lexicon) -> tuple[f
 
 
 def _run(
-    items: list[Item], at: int, words: set[str], joiners: set[str], heard: dict[str, str], table: dict[str, list[str]]
+    items: list[Item], at: int, words: set[str], joiners: set[str], heard: dict[str, str], lex: Lexicon
 ) -> tuple[list[str], int, bool]:
     """The number words from `at` on, where they end, and whether dictation slips are among them."""
-    key = items[at].key
+    key, table = items[at].key, lex.tables["numbers"]
     following = items[at + 1].key if at + 1 < len(items) else ""
     opens = key in words or (key in table["one"] and following in ("hundred", "cien", "ciento"))
-    if not opens and not (key in heard and heard[key] in table["units"] and following in words):
+    if not opens and not (key in heard and not lex.common(key) and following in words):
         return [], at, False
     run, end, slips = [], at, False
     while end < len(items):
