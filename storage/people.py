@@ -10,14 +10,11 @@ from sqlalchemy import ColumnElement, delete, func, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
+from storage import privacy
 from storage.models import (
     AddressTable,
     ConsentTable,
-    IncomingTable,
-    KeeperTable,
-    OutboxTable,
     PersonTable,
-    RecordTable,
     Standing,
     StopListTable,
     Weekday,
@@ -246,36 +243,8 @@ class People:
 
         A confirmation that already waits in the outbox still goes out, once, and is then blanked too.
         """
-        addresses = self._session.scalars(
-            select(AddressTable).where(AddressTable.person_id == person_id)
-        ).all()
-        for held in addresses:
-            self._session.merge(StopListTable(mark=self._mark(held.channel, held.address), since=at))
-            self._session.execute(
-                update(IncomingTable)
-                .where(IncomingTable.channel == held.channel, IncomingTable.address == held.address)
-                .values(text="", name=None, address="")
-            )
-            self._session.delete(held)
-        mine = update(OutboxTable).where(OutboxTable.person_id == person_id)
-        open_confirmation = (OutboxTable.kind == "confirmation") & OutboxTable.status.in_(
-            ("waiting", "claimed")
-        )
-        self._session.execute(
-            mine.where(~open_confirmation).values(text=None, lines=[], opens=None, address=None)
-        )
-        self._session.execute(
-            mine.where(OutboxTable.status == "waiting", ~open_confirmation).values(
-                status="held", why_not="erased"
-            )
-        )
-        row = self._session.get_one(PersonTable, person_id)
-        row.name, row.standing, row.waiting_for, row.next_look_at = None, "erased", {}, None
-        self._session.execute(
-            update(KeeperTable)
-            .where(KeeperTable.person_id == person_id, KeeperTable.left_at.is_(None))
-            .values(left_at=at)
-        )
+        for channel, address in privacy.erase(self._session, person_id, at):
+            self._session.merge(StopListTable(mark=self._mark(channel, address), since=at))
         self._session.flush()
 
     def on_stop_list(self, channel: str, address: str) -> bool:
@@ -284,36 +253,8 @@ class People:
 
     def export(self, person_id: int) -> dict[str, Any]:
         """Everything kept about a person, as plain JSON values: settings, consents, records, messages."""
-        person = self.get(person_id)
-        records = self._session.scalars(select(RecordTable).where(RecordTable.said_by == person_id))
-        heard = self._session.scalars(
-            select(IncomingTable)
-            .join(
-                AddressTable,
-                (AddressTable.channel == IncomingTable.channel)
-                & (AddressTable.address == IncomingTable.address),
-            )
-            .where(AddressTable.person_id == person_id)
-            .order_by(IncomingTable.id)
-        )
-        said = self._session.scalars(
-            select(OutboxTable)
-            .where(OutboxTable.person_id == person_id, OutboxTable.status == "sent")
-            .order_by(OutboxTable.sent_at, OutboxTable.id)
-        )
-        return {
-            "person": _plain(asdict(person)),
-            "consents": [_plain(asdict(line)) for line in self.consents(person_id)],
-            "records": [
-                _plain(
-                    {"pile": r.pile_id, "kind": r.kind, "on": r.on, "hour": r.hour, "said_at": r.said_at}
-                    | r.data
-                )
-                for r in records
-            ],
-            "received": [_plain({"at": row.at, "channel": row.channel, "text": row.text}) for row in heard],
-            "sent": [_plain({"at": row.sent_at, "channel": row.channel, "text": row.text}) for row in said],
-        }
+        consents = [asdict(line) for line in self.consents(person_id)]
+        return privacy.export(self._session, person_id, asdict(self.get(person_id)), consents)
 
     def _mark_of(self, person: Person) -> str:
         return self._mark(person.channel, person.address)
@@ -363,8 +304,3 @@ def _person(row: PersonTable, reached_at: AddressTable | None) -> Person:
         next_look_at=row.next_look_at,
         class_code=row.class_code,
     )
-
-
-def _plain(values: dict[str, Any]) -> dict[str, Any]:
-    """Moments, days and times as ISO strings, so that the export is JSON."""
-    return {key: value.isoformat() if hasattr(value, "isoformat") else value for key, value in values.items()}
