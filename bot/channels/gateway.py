@@ -1,0 +1,314 @@
+"""Text messages through any HTTP gateway, which one settings file describes.
+
+`deploy/gateway.toml` shows every entry with a comment.
+"""
+
+import asyncio
+import base64
+import hashlib
+import hmac
+import json
+import logging
+import os
+import string
+import tomllib
+from collections.abc import AsyncIterator, Mapping
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from urllib.parse import parse_qsl
+
+import httpx
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from bot.phone_numbers import e164, masked, region_of
+from bot.profile import first_fault
+from scheduler.sender import NotSent, Outcome, Refused, Rendered, Sent, Unknown
+from scheduler.times import Clock
+from shared.errors import BadInput
+from storage.inbox import Incoming
+
+log = logging.getLogger(__name__)
+
+NEVER_LEFT = (httpx.ConnectError, httpx.ConnectTimeout, httpx.PoolTimeout)
+"""Troubles by which a request surely did not reach the gateway."""
+SHOWN = 80
+"""How much of a gateway's answer is kept to say why. [characters]"""
+
+
+def _from_environment(text: str) -> str:
+    """`$NAME` stands for a variable of the environment, so that no secret need stand in the file."""
+    try:
+        return string.Template(text).substitute(os.environ)
+    except KeyError as missing:
+        raise ValueError(f"the environment has no variable {missing.args[0]}; set it") from None
+    except ValueError:
+        raise ValueError("write a dollar sign that begins no name as $$") from None
+
+
+Secret = Annotated[str, AfterValidator(_from_environment)]
+Fields = dict[str, Any]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Sending(_Section):
+    """How a text is handed over, and how the answer is read.
+
+    fields        what is sent: {to}, {from}, {text} and {reference} are filled in, tables and lists kept
+    sent, busy    HTTP statuses: taken; surely not taken, to be tried again
+    success       where in a JSON answer success is told, and by which values
+    blocked       words or codes in a refusal by which a number is blocked upstream, taken as an opt-out
+    safe_to_repeat   the gateway drops a second text with the same reference
+    """
+
+    url: str = Field(pattern=r"^https?://")
+    method: Literal["POST", "PUT", "GET"] = "POST"
+    body: Literal["json", "form", "query"] = "json"
+    fields: Fields
+    headers: dict[str, Secret] = Field(default_factory=dict)
+    user: str | None = None
+    password: Secret = ""
+    timeout_s: float = Field(default=20, gt=0, le=50)
+    sent: tuple[int, ...] = (200, 201, 202)
+    busy: tuple[int, ...] = (401, 403, 404, 429, 503)
+    success: str | None = None
+    success_is: tuple[str, ...] = ("true", "ok")
+    message_id: str | None = None
+    blocked: tuple[str, ...] = ()
+    safe_to_repeat: bool = False
+
+
+class Receiving(_Section):
+    """How the gateway brings a text: a secret in a header, or a signature, and where the parts stand.
+
+    signed             what is signed: {body} and, against old requests brought again, {timestamp}
+    from_, text, id    where in the body; dots lead into tables and lists (messages.0.text)
+    """
+
+    path: str = Field(default="/sms", pattern=r"^/[\w/.-]+$")
+    secret_header: str = "X-Secret"
+    secret: Secret | None = None
+    signature_header: str = "X-Signature"
+    signature_key: Secret | None = None
+    signature_prefix: str = ""
+    signed: str = "{body}"
+    digest: Literal["sha256", "sha1", "sha512"] = "sha256"
+    encoding: Literal["hex", "base64"] = "hex"
+    timestamp_header: str = "X-Timestamp"
+    timestamp_tolerance_s: float = Field(default=300, gt=0)
+    from_: str = Field(default="from", alias="from")
+    text: str = "text"
+    id: str = "id"
+
+    @model_validator(mode="after")
+    def _guarded(self) -> "Receiving":
+        if not self.secret and not self.signature_key:
+            raise ValueError("set secret or signature_key, so that nobody else can bring texts")
+        return self
+
+
+class GatewaySettings(_Section):
+    """One gateway."""
+
+    send: Sending
+    receive: Receiving | None = None
+
+
+def read_gateway(path: Path) -> GatewaySettings:
+    """Read a gateway's settings file.
+
+    Raises BadInput with one line naming the file, the entry and the mend.
+    """
+    try:
+        return GatewaySettings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except OSError as trouble:
+        raise BadInput(f"gateway {path}: {trouble.strerror}; check WARMHEAP_GATEWAY") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
+        raise BadInput(f"gateway {path}: not valid TOML: {trouble}") from None
+    except ValidationError as trouble:
+        raise BadInput(f"gateway {path}, {first_fault(trouble)}") from None
+
+
+class Forged(BadInput):
+    """A request that does not come from the gateway, or is an old one sent again."""
+
+
+class Gateway:
+    """The SMS channel of one gateway. `sender` is our own number."""
+
+    name = "sms"
+    addresses = None
+
+    def __init__(self, settings: GatewaySettings, sender: str, clock: Clock) -> None:
+        self._settings = settings
+        self._sender = sender
+        self._region = region_of(sender)
+        self._clock = clock
+        send = settings.send
+        self._http = httpx.AsyncClient(
+            headers=send.headers,
+            auth=(send.user, send.password) if send.user else None,
+            timeout=send.timeout_s,
+        )
+        self._came: asyncio.Queue[tuple[Incoming, asyncio.Future[None]]] = asyncio.Queue()
+
+    @property
+    def receiving(self) -> Receiving | None:
+        """How texts come in; None where they do not."""
+        return self._settings.receive
+
+    async def close(self) -> None:
+        """Let go of the connections."""
+        await self._http.aclose()
+
+    async def incoming(self) -> AsyncIterator[Incoming]:
+        """Every text, without end. Whoever takes one has stored it when asking for the next."""
+        while True:
+            incoming, stored = await self._came.get()
+            yield incoming
+            if not stored.done():  # the request may have been given up meanwhile; it will be repeated
+                stored.set_result(None)
+
+    async def arrive(self, headers: Mapping[str, str], body: bytes) -> None:
+        """Take one request of the gateway; back once its text is stored.
+
+        Raises Forged where it is not the gateway's, BadInput where it cannot be read.
+        """
+        if (incoming := self._read(headers, body)) is None:
+            return
+        stored = asyncio.get_running_loop().create_future()
+        self._came.put_nowait((incoming, stored))
+        await stored
+
+    async def send(self, address: str, message: Rendered, reference: str) -> Outcome:
+        """Hand one text to the gateway, which cuts it into parts itself."""
+        send = self._settings.send
+        values = {"to": address, "from": self._sender, "text": message.text, "reference": reference}
+        where: dict[str, Any] = {"json": "json", "form": "data", "query": "params"}
+        try:
+            answer = await self._http.request(
+                send.method, send.url, **{where[send.body]: _filled(send.fields, values)}
+            )
+        except NEVER_LEFT as trouble:
+            return NotSent(f"the gateway cannot be reached ({type(trouble).__name__})")
+        except httpx.HTTPError as trouble:
+            why = f"the gateway did not answer ({type(trouble).__name__})"
+            return NotSent(why) if send.safe_to_repeat else Unknown(why)
+        return self._what_became(answer)
+
+    def _what_became(self, answer: httpx.Response) -> Outcome:
+        send, said = self._settings.send, _json(answer.content)
+        success = send.success is None or str(_at(said, send.success)).lower() in map(str.lower, send.success_is)
+        if answer.status_code in send.sent and success:
+            name = _at(said, send.message_id) if send.message_id else None
+            return Sent(None if name is None else str(name))
+        why = f"HTTP {answer.status_code}: {' '.join(answer.text.split())[:SHOWN]}"
+        if any(word.lower() in answer.text.lower() for word in send.blocked):
+            return Refused(why, gone=True)
+        if answer.status_code in send.busy:
+            return NotSent(why, self._wait_s(answer))
+        if answer.is_server_error:
+            return NotSent(why) if send.safe_to_repeat else Unknown(why)
+        return Refused(why)
+
+    def _wait_s(self, answer: httpx.Response) -> float | None:
+        """How long the gateway asks us to wait: Retry-After in seconds or as a date (RFC 9110, 10.2.3)."""
+        asked = answer.headers.get("Retry-After", "")
+        if asked.isdecimal():
+            return float(asked)
+        try:
+            return max(0.0, (parsedate_to_datetime(asked) - self._clock.now()).total_seconds())
+        except (ValueError, TypeError):
+            return None
+
+    def _read(self, headers: Mapping[str, str], body: bytes) -> Incoming | None:
+        """The text, None where no person wrote it."""
+        receive = self._settings.receive
+        if receive is None:
+            raise Forged("this gateway brings no texts")
+        _check(receive, headers, body, self._clock.now())
+        form = headers.get("content-type", "").startswith("application/x-www-form-urlencoded")
+        said = dict(parse_qsl(body.decode("utf-8", "replace"))) if form else _json(body)
+        writer, text, name = (_at(said, place) for place in (receive.from_, receive.text, receive.id))
+        if not isinstance(writer, str) or not isinstance(text, str) or not isinstance(name, (str, int)):
+            raise BadInput(f"no text where the settings say: {receive.from_}, {receive.text}, {receive.id}")
+        try:
+            number = e164(writer, self._region)
+        except BadInput:
+            log.info("action=gateway_not_a_person from=%s", masked(writer))
+            return None
+        mark = hashlib.sha256(str(name).encode()).hexdigest()[:32]
+        return Incoming(self.name, number, f"gateway:{mark}", text, self._clock.now())
+
+
+def _check(receive: Receiving, headers: Mapping[str, str], body: bytes, at: datetime) -> None:
+    """Raise Forged unless the request carries the secret and the signature that are set."""
+    if receive.secret and not _same(headers.get(receive.secret_header.lower(), ""), receive.secret):
+        raise Forged("wrong secret")
+    if receive.signature_key is None:
+        return
+    stamp = headers.get(receive.timestamp_header.lower(), "")
+    before, placeholder, after = receive.signed.partition("{body}")
+    signed = before.replace("{timestamp}", stamp).encode() + (body if placeholder else b"")
+    signed += after.replace("{timestamp}", stamp).encode()
+    digest = hmac.new(receive.signature_key.encode(), signed, receive.digest).digest()
+    made = digest.hex() if receive.encoding == "hex" else base64.b64encode(digest).decode()
+    if not _same(headers.get(receive.signature_header.lower(), ""), receive.signature_prefix + made):
+        raise Forged("wrong signature")
+    if "{timestamp}" in receive.signed and _age_s(stamp, at) > receive.timestamp_tolerance_s:
+        raise Forged("too old")
+
+
+def _same(given: str, wanted: str) -> bool:
+    return hmac.compare_digest(given.encode(), wanted.encode())
+
+
+def _age_s(stamp: str, at: datetime) -> float:
+    """How far a time in seconds since 1970, or in ISO 8601, is from now; endless where it is neither. [s]"""
+    try:
+        then = (
+            datetime.fromtimestamp(float(stamp), UTC) if _is_number(stamp) else datetime.fromisoformat(stamp)
+        )
+        return abs((at - then).total_seconds())
+    except (ValueError, TypeError, OverflowError, OSError):
+        return float("inf")
+
+
+def _is_number(text: str) -> bool:
+    return text.replace(".", "", 1).isdecimal()
+
+
+def _filled(template: Any, values: Mapping[str, str]) -> Any:
+    """The template with {to}, {text} ... filled in; other braces stand for themselves."""
+    if isinstance(template, dict):
+        return {name: _filled(value, values) for name, value in template.items()}
+    if isinstance(template, list):
+        return [_filled(value, values) for value in template]
+    if not isinstance(template, str):
+        return template
+    pieces = template.replace("{", "\0{").replace("}", "}\0").split("\0")
+    return "".join(values.get(piece[1:-1], piece) if piece.startswith("{") else piece for piece in pieces)
+
+
+def _json(body: bytes) -> Any:
+    """What a body says; nothing where it is no JSON."""
+    try:
+        return json.loads(body)
+    except (ValueError, RecursionError):
+        return None
+
+
+def _at(said: Any, place: str) -> Any:
+    """What stands at a place such as `messages.0.text`; None where there is no such place."""
+    for step in place.split("."):
+        if isinstance(said, dict):
+            said = said.get(step)
+        elif isinstance(said, list) and step.isdecimal() and int(step) < len(said):
+            said = said[int(step)]
+        else:
+            return None
+    return said
