@@ -19,6 +19,7 @@ environment() {
     echo "Making a Python environment in $1"
     said=$("$python" -m venv --clear "$1" 2>&1) || fail "could not make $1: $(printf '%s' "$said" | tail -n 1)"
     install "$1" "$2"
+    compile "$1"
     printf '%s\n' "$stamp" >"$1/installed"
 }
 
@@ -49,4 +50,13 @@ install() {
         fail "could not reach the package index; connect to the internet and start again"
     fi
     fail "installing failed: $(grep '^ERROR' "$1/install.log" | tail -n 1) (the rest is in $1/install.log)"
+}
+
+# One forecast compiles the pile's model, so that the first answer in the chat need not wait for it.
+compile() {
+    echo "Compiling the pile's model (once)"
+    ingredients='[{"material": "straw", "litres": 900}]'
+    echo '{"pile": "first", "built": "2026-03-01", "size_cm": [100, 100, 100], "ingredients": '"$ingredients"'}' |
+        "$1/bin/warmheap" forecast - >>"$1/install.log" 2>&1 ||
+        fail "installed, but it does not run: $(tail -n 1 "$1/install.log")"
 }
