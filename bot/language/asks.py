@@ -39,7 +39,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
     ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
     ("mix", ("what_next", "trouble", "state")),
-    ("picture", ("state", "my_data")),
+    ("picture", ("my_data",)),
     ("what_if", ("what_next", "trouble", "when_ready")),
     ("stop_adding", ("when_ready", "what_next")),
     ("how_measure", ("trouble", "help", "what_next", "state")),
@@ -124,7 +124,8 @@ def _class_code(items: list[Item], lex: Lexicon, text: str) -> str | None:
         return None
     word = re.sub(r"[0-9]", "", plain(found[1]))
     alone = found.end() >= len(text.rstrip(" .!")) or any(x.has("<yesword>") for x in items)
-    return found[1].upper() if alone and not lex.known(word) and lex.unit(word) is None else None
+    known = lex.unit(word) is not None or any(x.has("<pile>", "<temperature_word>") for x in items)
+    return found[1].upper() if alone and not known else None
 
 
 def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:

@@ -148,13 +148,13 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
             here += 1
     elif item.key == "#":
         here += 1
-    elif item.has("<shepile>") and any(x.has("<pile>") for x in items[:at]):
+    elif item.has("<shepile>") and (any(x.has("<pile>") for x in items[:at]) or _counts_piles(items, at)):
         here += 1
     else:
         return None
     if here >= len(items):
         return None
-    number = items[here].number
+    number = 1.0 if items[here].has("<first>") else items[here].number
     after = items[here + 1] if here + 1 < len(items) else None
     if number is not None:
         whole = number == int(number) and 1 <= number <= LARGEST_PILE_NUMBER
@@ -167,6 +167,13 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         if after is None or after.has("<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>"):
             return (letter.key, here + 1) if letter.key not in "yoe" else None
     return None
+
+
+def _counts_piles(items: list[Item], at: int) -> bool:
+    """ "la 2 marcaba 146", "la 1 en 101, la 2 en 136": a number that stands for a pile, not for an hour."""
+    after = items[at + 2] if at + 2 < len(items) else None
+    hour = at > 0 and items[at - 1].has("a", "de", "por")
+    return not hour and (after is None or after.has("<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya"))
 
 
 def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | None, int]:

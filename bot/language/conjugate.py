@@ -1,6 +1,6 @@
 """The forms of a verb or noun, so that the word lists name each only once.
 
-A verb is labelled by form: `done` (past and participle), `was` (imperfect), `now` (present), `base` (infinitive),
+A verb is labelled by form: `done` (past; in English the participle as well), `part` (Spanish participle), `was` (imperfect), `now` (present), `base` (infinitive),
 `ing`, `imp` (imperative and subjunctive), `fut` (future and conditional).
 """
 
@@ -12,7 +12,8 @@ _VOWELS = "aeiou"
 _CLITICS = "me te se le les lo la los las nos melo mela melos selo sela selos selas noslo nosla telo tela".split()
 _ENDINGS = {
     "ar": {
-        "done": "é ó amos aron aste ado ada ados adas",
+        "done": "é ó amos aron aste",
+        "part": "ado ada ados adas",
         "was": "aba aban ábamos abas",
         "now": "o a as an amos",
         "imp": "e es en emos",
@@ -20,7 +21,8 @@ _ENDINGS = {
         "ing": "ando",
     },
     "er": {
-        "done": "í ió imos ieron iste ido ida idos idas",
+        "done": "í ió imos ieron iste",
+        "part": "ido ida idos idas",
         "was": "ía ían íamos ías",
         "now": "o e es en emos",
         "imp": "a as an amos",
@@ -28,7 +30,8 @@ _ENDINGS = {
         "ing": "iendo",
     },
     "ir": {
-        "done": "í ió imos ieron iste ido ida idos idas",
+        "done": "í ió imos ieron iste",
+        "part": "ido ida idos idas",
         "was": "ía ían íamos ías",
         "now": "o e es en imos",
         "imp": "a as an amos",

@@ -150,7 +150,8 @@ def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When 
     if kind in ("ago", "ahead"):
         return _distance(kind, got, grammar, lex, now)
     if kind == "month_day":
-        return _calendar(f"{grammar.months[got['month']]}/{got['day']}" + _year(got.get("year")), now, hour)
+        day = "1" if got["day"] == "primero" else got["day"]
+        return _calendar(f"{grammar.months[got['month']]}/{day}" + _year(got.get("year")), now, hour)
     if kind == "slash":
         return _calendar(got["day"], now, hour)
     if kind == "day":

@@ -66,7 +66,7 @@ def _events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         if name not in EVENTS:
             continue
         kind: Kind = name  # type: ignore[assignment]
-        scope = set().union(*(items[i].scope for i in range(first, min(last, len(items)))))
+        scope = set().union(*(x.scope for x in items[first:last] if x.segment == items[first].segment))
         if scope & UNREAL and not (kind == "not_turned" and not scope & {"ask", "hypo"}):
             continue
         if "not" in scope and kind != "not_turned":
@@ -96,7 +96,7 @@ def _in_brackets(items: list[Item], at: int, event: int) -> bool:
 
 def _added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     """Materials and water after a verb of adding, up to the next verb; "just leaves" after "no meat" as well."""
-    put_in = {first: last for name, (first, last) in lex.searches(items, "fact.put_in") if name == "put_in"}
+    put_in = {first: last for _, (first, last) in lex.searches(items, "fact.put_in")}
     before_active = False
     for start, end in sentences(items):
         active = before_active and _goes_on(items, start, end)
@@ -454,6 +454,8 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
     for (kind, *_), group in words.items():
         if kind == "smell" and len(group) > 1:
             dropped |= {id(f) for f in group if f.fields.get("word") == "bad"}
+        if kind == "heat_feel" and any(g.kind == "temperature" and not g.fields["edge"] and g.pile == group[0].pile for g in found):
+            dropped |= {id(f) for f in group}
         if kind == "heat_feel" and len(group) > 1:
             dropped |= {id(f) for f in group if "not" in items[f.at].scope or items[f.at].has("<not>")}
     for f in found:

@@ -253,6 +253,9 @@ class Lexicon:
 
     def label(self, item: Item) -> None:
         """Add the classes of a single word. A form written with its accent is that form only."""
+        if item.raw in self.tables["accented"]:  # "sí" is another word than "si"
+            item.key = self.tables["accented"][item.raw]
+            item.labels = {item.key}
         item.labels |= self.words.get(item.key, set())
         item.labels |= self.forms.get(item.raw, self.forms.get(item.key, set()))
 
@@ -381,8 +384,11 @@ def _add_verbs(made: Lexicon, name: str, verbs: Iterable[str]) -> None:
         for form, written in conjugate.forms(verb, made.language):
             labels = {"<verb>", f"<{name}>", f"<{name}.{form}>"}
             made.vocabulary.add(plain(written))
+            if plain(written) in made.tables["common"]["no_verbs"] and written == plain(written):
+                continue
             accent = {f"<{name}.accent>"} if written != plain(written) else set()
-            made.forms.setdefault(plain(written), set()).update(labels | accent)
+            if plain(written) not in made.tables["common"]["no_verbs"]:
+                made.forms.setdefault(plain(written), set()).update(labels | accent)
             if accent:
                 made.forms.setdefault(written, set()).update(labels)
 
