@@ -17,11 +17,13 @@ from storage.piles import Told
 COOL_DOWN_C = 71.0
 """From here on (160 °F) the core is looked at again in a day: the project's safety line."""
 FIRST_READING_DAYS = (2, 3)
-"""A good pile shows its heat on days 1 to 4 (extension pages); asked for where nothing was heard."""
+"""After the build or, later, the set-up: a good pile shows its heat on days 1 to 4 (extension pages)."""
 READING_EVERY_DAYS: Mapping[Stage, int] = {"warming": 2, "hot": 4, "cooling": 6, "stalled": 10}
 READING_EVERY_DAYS_FED = 28
 """How old the last word on the heat may be before another would tell something (common practice); twice as
 old after the first four weeks, when things go slowly. A pile that is fed is seldom hot."""
+LEFT_ALONE_DAYS: Mapping[Stage, int] = {"warming": 3, "hot": 3, "cooling": 5, "stalled": 7}
+"""After any word of the keeper no reading is asked for: the reply has said what to do and by when."""
 LEARNED_DAYS = 28
 UNSURE_C = 8.0
 """Spread of the core's 80 % band from which a reading would tell much."""
@@ -40,12 +42,13 @@ WORTH_DAYS_UNTURNED = 7.0
 ASK_AGAIN_DAYS: Mapping[str, int] = {"turn": 5, "turn_water": 5, "water": 5}
 ASK_AGAIN_LATER_DAYS = 14
 """How long the same work is not asked for again; browns, greens and a cover have to be found first."""
-ENOUGH_TIMES, ENOUGH_DAYS = 3, 28
-"""Asked for so often and not done, it is left alone for long: nobody is scolded."""
+ENOUGH_TIMES, ENOUGH_DAYS = 2, 28
+"""One follow-up; if it is not done then, it is left alone for long: nobody is scolded."""
 REHEAT_DAYS = (3, 10)
 """When after a turn a pile that reheats shows it."""
 LITTLE_FOOD = 0.35
 """Share of readily decomposed matter left, under which the question is whether it still reheats."""
+WINTER_DAYS = 180
 NEXT_PILE_DAYS = 7
 READY_AGAIN_DAYS, READY_TIMES = 45, 2
 
@@ -116,8 +119,8 @@ def next_pile(case: Case) -> Iterator[Due]:
 
 
 def sleep(case: Case) -> Iterator[Due]:
-    """Winter has come: said once, then nothing until it is over."""
-    if not case.told_to_sleep:
+    """Winter has come: said once a winter, then nothing until it is over."""
+    if not case.said_within(WINTER_DAYS, "sleep"):
         yield case.due("sleep", "sleep", numbers={"air_c": round(case.week_air_c, 1)})
 
 
@@ -140,10 +143,12 @@ def ready(case: Case) -> Iterator[Due]:
 
 
 def first_reading(case: Case) -> Iterator[Due]:
-    """The first look into the pile, on day 2 or 3, where nobody has said how warm it is."""
+    """The first look into a new pile, where nobody has said how warm it is."""
     first, last = FIRST_READING_DAYS
-    if case.age_days <= last and case.last(*HEAT) is None and case.last_said("first_reading") is None:
-        yield case.due("first_reading", "first_reading", case.built + timedelta(first))
+    if case.last(*HEAT) is None and case.last_said("first_reading") is None and case.age_days < 7:
+        known = max(case.built, case.founded)
+        if (case.today - known).days <= last:
+            yield case.due("first_reading", "first_reading", known + timedelta(first))
 
 
 def work(case: Case) -> Iterator[Due]:
@@ -167,8 +172,11 @@ def work(case: Case) -> Iterator[Due]:
 
 
 def asked_enough(case: Case, key: str) -> bool:
-    """Whether this work was asked for lately, or often enough without being done."""
+    """Whether this work was asked for or declined lately, or asked for often enough without being done."""
     keys = SAME_WORK.get(key, (key,))
+    declined = case.last("not_turned") if "turn" in keys else None
+    if declined is not None and (case.today - declined).days < ASK_AGAIN_DAYS["turn"]:
+        return True
     done = case.last(*DONE_BY[key])
     times = sum(each.key in keys and (done is None or each.at.date() > done) for each in case.said)
     pause = ASK_AGAIN_DAYS.get(key, ASK_AGAIN_LATER_DAYS)
@@ -241,8 +249,10 @@ def reading(case: Case) -> Iterator[Due]:
     measure = any(action.do == "measure" for action in due_now(case))
     core = case.outlook.core_c
     if measure or core.p90 - core.p10 >= UNSURE_C:
-        heard = max(case.last(*HEAT) or case.built, case.built + timedelta(FIRST_READING_DAYS[0]))
-        yield case.due("reading", "reading", heard + timedelta(every))
+        heard = max(case.last(*HEAT) or case.built, case.founded)
+        word = max((each.record.on for each in case.told), default=case.founded)
+        free_on = word + timedelta(LEFT_ALONE_DAYS[case.outlook.stage])
+        yield case.due("reading", "reading", max(heard + timedelta(every), free_on))
 
 
 def answered_by(kind: Kind) -> Iterable[str]:

@@ -13,6 +13,7 @@ from storage.piles import PileRow, Told
 
 SLEEP_AIR_C, SLEEP_CORE_C, WAKE_AIR_C = 4.4, 10.0, 10.0
 """Weekly means of 40 and 50 °F, core under 50 °F (common practice thresholds)."""
+AWAKE_CORE_C = 20.0
 START_UP_DAYS = 14
 """A pile built in the cold may take so long to warm up (common practice)."""
 
@@ -68,6 +69,11 @@ class Case:
         return date.fromisoformat(self.row.setup["built"])
 
     @property
+    def founded(self) -> date:
+        """The pile's day on which we were told of it."""
+        return local(self.row.created_at, self.row.zone).date()
+
+    @property
     def today(self) -> date:
         """The pile's day."""
         return self.outlook.as_of
@@ -110,9 +116,12 @@ class Case:
 
     @property
     def told_to_sleep(self) -> bool:
-        """Whether the last word about winter was that the pile sleeps."""
+        """Whether the last word about winter was that the pile sleeps, and nobody has woken it since."""
         slept, woke = self.last_said("sleep"), self.last_said("wake")
-        return slept is not None and (woke is None or woke < slept)
+        if slept is None or (woke is not None and woke > slept):
+            return False
+        since = [each.record for each in self.told if each.said_at > slept]
+        return not any(record.kind == "turned" or (record.core_c or 0.0) >= AWAKE_CORE_C for record in since)
 
     def last(self, *kinds: Kind) -> date | None:
         """The last day on which any of this was told to have happened; a reading near the surface is none."""

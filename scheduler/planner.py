@@ -169,15 +169,12 @@ def _tell(work: Work, view: View, case: Case) -> tuple[int, datetime | None]:
 def _offers(work: Work, view: View, case: Case, dues: Sequence[Due]) -> list[tuple[Due, Sequence[Person]]]:
     """What may be said to whom: a keeper back from a pause or long silent gets that first, alone."""
     people = [person for person in view.people if person.standing == "joined"]
+    rests = case.asleep or case.outlook.stage in ("curing", "ready")
     for person in people:
         paused_until = person.paused_until
         if paused_until is not None and paused_until <= local(case.at, person.zone).date():
             return [(case.due("back", "back"), [person])]
-        if (
-            not case.harvested
-            and not case.asleep
-            and wants_restart(person, _recent(work, person, case.at), case.at)
-        ):
+        if not rests and wants_restart(person, _recent(work, person, case.at), case.at):
             return [(case.due("restart", "restart"), [person])]
     return [(due, people) for due in dues]
 

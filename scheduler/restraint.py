@@ -17,7 +17,7 @@ from storage.people import Person
 OWN_WORDS = timedelta(hours=24)
 """Nothing unprompted so soon after the person wrote: the reply has said it."""
 DOUBLE_AFTER, SILENT_AFTER = 2, 4
-RESTART_DAYS = (19, 35)
+RESTART_DAYS = (20, 35)
 """Around week three of silence; later, nothing would be friendly any more."""
 ABOUT = {"water": ("water",), "turn": ("turn", "turn_water")}
 """The nudges that are left for someone who wants to hear about one matter only."""

@@ -1,6 +1,7 @@
 """The agenda: what is due for a pile and why. Rules of the trade are marked "common practice"."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -66,6 +67,16 @@ class TestFirstReading:
     def test_is_asked_for_on_day_two_or_three(self, outlook: Outlook, day: int, keys: list[str]) -> None:
         """Not before the pile can have warmed up; a good one has by day 4 (extension pages)."""
         assert due_now(case(outlook, day, stage="warming")) == keys
+
+    def test_counts_from_when_we_were_told_of_the_pile(self, outlook: Outlook) -> None:
+        """Who sets up a pile on its third day has just been told to read it."""
+        late = case(outlook, 4, stage="warming")
+        late = replace(late, row=replace(late.row, created_at=on_day(3)))
+
+        assert due_now(late) == []
+        assert due_now(replace(late, outlook=outlook(BUILT + timedelta(5)), at=on_day(5))) == [
+            "first_reading"
+        ]
 
     @pytest.mark.parametrize("kind", ["temperature", "heat_feel"])
     def test_is_not_asked_for_where_the_keeper_has_told(self, outlook: Outlook, kind: Kind) -> None:
@@ -137,9 +148,17 @@ class TestTurning:
         assert due_now(case(outlook, 10, (TURN,), READ_LATELY, [Said("turn", on_day(6))])) == []
         assert due_now(case(outlook, 11, (TURN,), READ_LATELY, [Said("turn_water", on_day(6))])) == ["turn"]
 
-    def test_asked_three_times_in_vain_it_is_left_alone(self, outlook: Outlook) -> None:
-        """Nobody is scolded: after three askings without a turn there is a month of peace."""
-        asked = [Said("turn", on_day(day)) for day in (10, 17, 24)]
+    def test_what_was_declined_is_left_alone(self, outlook: Outlook) -> None:
+        """Who said yesterday that it was not turned is not asked to today."""
+        declined = (*READ_LATELY, told(9, "not_turned"))
+
+        assert due_now(case(outlook, 10, (TURN,), declined)) == []
+        assert due_now(case(outlook, 14, (TURN,), declined)) == ["turn"]
+        assert due_now(case(outlook, 10, (WATER,), declined)) == ["water"]
+
+    def test_asked_twice_in_vain_it_is_left_alone(self, outlook: Outlook) -> None:
+        """Nobody is scolded: after one follow-up without a turn there is a month of peace."""
+        asked = [Said("turn", on_day(day)) for day in (17, 24)]
         recent = [told(50, "temperature", core_c=40.0)]
 
         assert due_now(case(outlook, 51, (TURN,), recent, asked)) == []
@@ -215,6 +234,14 @@ class TestReading:
 
         assert due_now(case(outlook, 12, measure, last)) == []
         assert due_now(case(outlook, 13, measure, last)) == ["reading"]
+
+    def test_not_so_soon_after_any_word_of_the_keeper(self, outlook: Outlook) -> None:
+        """The reply to a turning said what comes next; a reading is asked for some days later."""
+        records = [told(5, "heat_feel", word="warm"), told(12, "turned")]
+        wide = Range(40, 50, 60)
+
+        assert due_now(case(outlook, 14, records=records, core_c=wide)) == []
+        assert due_now(case(outlook, 15, records=records, core_c=wide)) == ["reading"]
 
     def test_where_the_forecast_is_unsure(self, outlook: Outlook) -> None:
         """A wide band of the core makes a reading worth asking for; a narrow one does not."""
@@ -370,6 +397,21 @@ class TestWinter:
 
         assert due_now(self.cold(outlook, 90, 10.0, said=[slept]))[0] == "wake"
         assert "wake" not in due_now(self.cold(outlook, 95, 10.0, said=[slept, Said("wake", on_day(90))]))
+
+    @pytest.mark.parametrize(
+        ("record", "wakes"),
+        [
+            (told(80, "turned"), True),
+            (told(80, "temperature", core_c=47.0), True),
+            (told(80, "added"), False),
+        ],
+    )
+    def test_a_keeper_who_was_sooner_has_woken_it(self, outlook: Outlook, record: Told, wakes: bool) -> None:
+        """Who turned it, or found it warm, is not told that spring has come; scraps on top wake nothing."""
+        slept = [Said("sleep", on_day(30))]
+
+        assert ("wake" not in due_now(self.cold(outlook, 90, 10.0, said=slept, records=[record]))) is wakes
+        assert due_now(self.cold(outlook, 85, 3.0, said=slept, records=[record])) == []
 
     def test_a_new_or_a_warm_pile_does_not_sleep(self, outlook: Outlook) -> None:
         """A pile built in the cold has two weeks to warm up; one that is warm goes on through the winter."""

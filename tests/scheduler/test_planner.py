@@ -316,7 +316,7 @@ class TestSeveral:
             work.piles.look_again(pile.id, at + 10 * DAY)
             work.commit()
 
-        for day in range(10, 40):
+        for day in range(10, 50):
             plan(store, at + day * DAY, look(TURN))
 
         asked = [row.person_id for row in outbox(store, sqlite_url) if row.status == "waiting"]

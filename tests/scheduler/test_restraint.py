@@ -135,9 +135,9 @@ def test_the_one_restart_breaks_the_silence(person: Person) -> None:
     assert why(silent, nudge(0.2), key="restart") == "one a day"
 
 
-@pytest.mark.parametrize(("silent_days", "wanted"), [(18, False), (19, True), (35, True), (36, False)])
+@pytest.mark.parametrize(("silent_days", "wanted"), [(19, False), (20, True), (35, True), (36, False)])
 def test_the_restart_comes_around_week_three(person: Person, silent_days: int, wanted: bool) -> None:
-    """Between day 19 and day 35 of silence after a nudge; later it would not be friendly any more."""
+    """Between day 20 and day 35 of silence after a nudge; later it would not be friendly any more."""
     silent = replace(person, unanswered=2, last_heard_at=NOW - timedelta(days=silent_days))
 
     assert wants_restart(silent, [], NOW) is wanted

@@ -262,7 +262,7 @@ def test_a_neglected_pile(season: Callable[..., Season], outlook: Callable[..., 
 
     days = [nudge.day for nudge in one.nudges]
     assert len(days) <= 5
-    assert 19 <= one.days_of("restart")[0] <= 35
+    assert 20 <= one.days_of("restart")[0] <= 35
     assert one.nudges[-1].key == "restart"
     gaps = [later - earlier for earlier, later in pairwise(days[:-1])]
     assert gaps == sorted(gaps)
@@ -282,7 +282,7 @@ def test_a_holiday(season: Callable[..., Season], outlook: Callable[..., Forecas
     assert (one.nudges[before].key, one.nudges[before].day) == ("back", away_until)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_no_budget_is_ever_breached(
     season: Callable[..., Season], outlook: Callable[..., Forecast], seed: int
 ) -> None:
