@@ -187,8 +187,8 @@ async def _answer_when(arrived: asyncio.Event, warmheap: Warmheap) -> None:
         arrived.clear()
         try:
             await warmheap.catch_up()
-        except Exception:  # answering must outlive any trouble, of which the database's passes by itself
-            log.exception("action=answer: trying again")
+        except Exception as trouble:  # answering must outlive any trouble; the database's passes by itself
+            log.warning("action=answer trouble=%s", trouble, exc_info=not isinstance(trouble, StorageTrouble))
             await asyncio.sleep(AGAIN_S)
             arrived.set()
 

@@ -17,9 +17,10 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from bot.conversation.respond import meet, tongue
 from bot.language.understand import understand
 from bot.profile import Profile
 from scheduler.sender import Outcome, Rendered, Sent
@@ -85,18 +86,27 @@ class SimulatedClock:
         return self.at
 
 
+class Taken(NamedTuple):
+    """A message that a channel was given, by the id of its outbox row."""
+
+    row_id: int
+    channel: str
+    address: str
+    message: Rendered
+
+
 class Recorder:
-    """A channel that reaches everybody and writes down what it is given: (address, message, outbox id)."""
+    """A channel that reaches everybody and writes down what it is given."""
 
     addresses = None
 
     def __init__(self, name: str) -> None:
         self.name = name
-        self.taken: list[tuple[str, Rendered, int]] = []
+        self.taken: list[Taken] = []
 
     async def send(self, address: str, message: Rendered, reference: str) -> Outcome:
         """Write the message down."""
-        self.taken.append((address, message, int(reference)))
+        self.taken.append(Taken(int(reference), self.name, address, message))
         return Sent(reference)
 
 
@@ -254,44 +264,38 @@ class Season:
         if "$code" in said.text and self._code is None:
             raise BadInput(f"{self._script.name}, line {said.number}: $code, but no code was shown yet")
         text = said.text.replace("$code", self._code or "")
-        self._meet(said, text)
         name = said.who.capitalize() if channel in ("telegram", "console") else None
         incoming = Incoming(channel, address, f"line {said.number}", text, said.at, name)
+        self._introduce(said.who, incoming)
         return incoming, Message(self._local(said.who), said.who, US, channel, text)
 
-    def _meet(self, said: Said, text: str) -> None:
-        """Make the person known with the settings of the script, where it has any and they are new."""
-        settings: dict[str, Any] = {**self._script.people.get(said.who, {})}
+    def _introduce(self, who: str, incoming: Incoming) -> None:
+        """Make a new person known with the settings that the script gives them, if it does."""
+        settings: dict[str, Any] = {**self._script.people.get(who, {})}
         settings.pop("channel", None)
         if not settings:
             return
-        channel, address = self._address[said.who]
         units = settings.get("units", self._profile.units)
-        spoken = understand(text, self._local(said.who).replace(tzinfo=None), units).language
+        spoken = understand(incoming.text, self._local(who).replace(tzinfo=None), units).language
+        language = settings.get("language", tongue(self._profile, spoken))
         with self._warmheap.store.work() as work:
-            if work.people.by_address(channel, address) is None:
-                work.people.add(
-                    channel,
-                    address,
-                    name=None,
-                    language=settings.get("language", spoken),
-                    units=units,
-                    zone=settings.get("zone", self._profile.zone),
-                    at=said.at,
-                )
-            work.commit()
+            if work.people.by_address(incoming.channel, incoming.address) is None:
+                meet(work, self._profile, incoming, incoming.at, language, units, settings.get("zone"))
+                work.commit()
 
     def _heard(self) -> Iterator[Message]:
         """What the program has just sent, as the transcript has it."""
+        # several people are written to at once: by the order of the outbox each run is alike
+        taken = sorted(one for channel in self._channels for one in channel.taken)
         for channel in self._channels:
-            taken, channel.taken = channel.taken, []
-            for address, message, row_id in taken:
-                with self._warmheap.store.work(reading=True) as work:
-                    row = work.outbox.get(row_id)
-                self._code = _code(row) or self._code
-                buttons = "".join(f"\n[{label}]" for label, _ in message.options)
-                who = self._who.get((channel.name, address), address)
-                yield Message(self._local(who), US, who, channel.name, message.text + buttons, _why(row))
+            channel.taken.clear()
+        for row_id, channel_name, address, message in taken:
+            with self._warmheap.store.work(reading=True) as work:
+                row = work.outbox.get(row_id)
+            self._code = _code(row) or self._code
+            buttons = "".join(f"\n[{label}]" for label, _ in message.options)
+            who = self._who.get((channel_name, address), address)
+            yield Message(self._local(who), US, who, channel_name, message.text + buttons, _why(row))
 
     def _local(self, who: str) -> datetime:
         return local(self._clock.at, _zone(self._script, who, self._profile))

@@ -19,8 +19,8 @@ from scheduler.sender import Outcome, Rendered, Sent
 from storage.inbox import Incoming
 
 WELCOME = """\
-Warmheap, your compost pile's text line: type as you would text it, such as "temp 128, looks dry".
-A digit answers a numbered question. End with Ctrl-D; everything is kept, and going on later is fine."""
+Warmheap, for your compost pile. Type as you would text: temp 128, looks dry
+A digit answers a numbered question. Ctrl-D ends; what was said is kept."""
 
 
 class Console:

@@ -139,7 +139,8 @@ def _incoming(update: Update, clock: Clock) -> Incoming | None:
         message_id, at, form = str(message.message_id), message.date, _form(message)
         said = _text(message, user.language_code or "")
         if message.edit_date is not None:
-            message_id, at, form = f"{message_id}:{message.edit_date:%s}", message.edit_date, _EDITED
+            at, form = message.edit_date, _EDITED
+            message_id = f"{message_id}:{at.timestamp():.0f}"
     else:
         return None
     return Incoming("telegram", str(chat.id), f"{chat.id}:{message_id}", said, at, user.first_name, form)

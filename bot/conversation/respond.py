@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from bot.conversation.decide import Codes, decide
 from bot.conversation.dialog import as_said, picked
 from bot.conversation.talk import Known, KnownPile, Look, Outcome
-from bot.language.meaning import Ask, Language, Meaning, Setup
+from bot.language.meaning import Ask, Language, Meaning, Setup, Units
 from bot.language.understand import understand
 from bot.profile import Bin, Profile
 from scheduler.planner import answered
@@ -52,18 +52,7 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         local = at.astimezone(ZoneInfo(zone)).replace(tzinfo=None)
         meaning = understand(said, local, person.units if person else desk.profile.units)
         if person is None:
-            person = work.people.add(
-                incoming.channel,
-                incoming.address,
-                name=incoming.name,
-                language=tongue(desk, meaning.language),
-                units=desk.profile.units,
-                zone=zone,
-                at=at,
-            )
-            person = work.people.change(
-                person.id, quiet_from=desk.profile.quiet_from, quiet_to=desk.profile.quiet_to
-            )
+            person = meet(work, desk.profile, incoming, at, tongue(desk.profile, meaning.language))
             work.commit()
     with store.work(reading=True) as work:
         known = gather(work, desk, person, local)
@@ -98,9 +87,31 @@ def in_named_bin(meaning: Meaning, named: Bin | None) -> Meaning:
     return replace(meaning, setup=size)
 
 
-def tongue(desk: Desk, language: Language) -> Language:
+def tongue(profile: Profile, language: Language) -> Language:
     """The language of a first message where the programme speaks it, else the programme's first."""
-    return language if language in desk.profile.languages else desk.profile.languages[0]
+    return language if language in profile.languages else profile.languages[0]
+
+
+def meet(
+    work: Work,
+    profile: Profile,
+    incoming: Incoming,
+    at: datetime,
+    language: Language,
+    units: Units | None = None,
+    zone: str | None = None,
+) -> Person:
+    """Someone new: units, zone and quiet hours are the programme's until they choose their own."""
+    person = work.people.add(
+        incoming.channel,
+        incoming.address,
+        name=incoming.name,
+        language=language,
+        units=units or profile.units,
+        zone=zone or profile.zone,
+        at=at,
+    )
+    return work.people.change(person.id, quiet_from=profile.quiet_from, quiet_to=profile.quiet_to)
 
 
 def gather(work: Work, desk: Desk, person: Person, local: datetime) -> Known:

@@ -160,3 +160,15 @@ def test_another_profile_gives_other_advice(monkeypatch):
 
     assert "Puerto Brisa" in transcript[1]["text"]
     assert "55 C" in transcript[-1]["text"]
+
+
+def test_the_programmes_quiet_hours_hold_for_people_of_a_script(monkeypatch, tmp_path):
+    """A programme that nudges from eleven on does so in a rehearsal too."""
+    profile = tmp_path / "late.toml"
+    profile.write_text("quiet_from = 19:00:00\nquiet_to = 11:00:00\n")
+    monkeypatch.setenv("WARMHEAP_PROFILE", str(profile))
+
+    unasked = [message["at"][11:16] for message in play(SEASON) if message["why"] not in (None, "asked")]
+
+    assert unasked
+    assert all("11:00" <= hour < "19:00" for hour in unasked)
