@@ -5,6 +5,7 @@ What is wrong with a request is answered in one word and logged without anything
 
 import asyncio
 import logging
+import socket
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
 from contextlib import asynccontextmanager, contextmanager
 
@@ -47,35 +48,37 @@ async def serving(app: Starlette, address: str) -> AsyncIterator[int]:
 
     Raises BadInput where the address cannot be read, ChannelTrouble where the port is taken.
     """
+    with _listening(address) as listener:
+        server = _Server(
+            uvicorn.Config(
+                app,
+                http=_Impatient,
+                log_config=None,
+                access_log=False,
+                server_header=False,
+                limit_concurrency=CONNECTIONS,
+                timeout_graceful_shutdown=LEAVE_S,
+            )
+        )
+        running = asyncio.create_task(server.serve([listener]))
+        try:
+            yield listener.getsockname()[1]
+        finally:
+            server.should_exit = True
+            await running
+
+
+def _listening(address: str) -> socket.socket:
     host, _, port = address.rpartition(":")
     if not host or not port.isdecimal():
         raise BadInput(f"WARMHEAP_HTTP: write it as host:port, such as 127.0.0.1:8080, not {address}")
-    server = _Server(
-        uvicorn.Config(
-            app,
-            host.strip("[]"),
-            int(port),
-            http=_Impatient,
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            limit_concurrency=CONNECTIONS,
-            timeout_graceful_shutdown=LEAVE_S,
-        )
-    )
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        socket = server.config.bind_socket()
-    except SystemExit:  # uvicorn's way of saying that the port is taken
+        return socket.create_server((host.strip("[]"), int(port)), family=family)
+    except (OSError, OverflowError) as trouble:
         raise ChannelTrouble(
-            f"WARMHEAP_HTTP: cannot listen at {address}; free the port or name another"
+            f"WARMHEAP_HTTP: cannot listen at {address} ({trouble}); free the port or name another"
         ) from None
-    running = asyncio.create_task(server.serve([socket]))
-    try:
-        yield socket.getsockname()[1]
-    finally:
-        server.should_exit = True
-        await running
-        socket.close()
 
 
 class _Impatient(H11Protocol):
@@ -151,4 +154,4 @@ async def _body(request: Request) -> bytes | None:
 
 def _refused(status: int, why: str) -> Response:
     log.warning("action=webhook_refused status=%s why=%s", status, why)
-    return PlainTextResponse(f"{why}\n", status)
+    return PlainTextResponse(f"{why}\n", status, {"Connection": "close"})

@@ -10,7 +10,8 @@ from urllib.parse import parse_qs
 
 import pytest
 
-from bot.channels.gateway import Gateway, GatewaySettings, read_gateway
+from bot.channels.gateway import Gateway
+from bot.channels.gateway_settings import GatewaySettings, read_gateway
 from scheduler.sender import NotSent, Refused, Rendered, Sent, Unknown
 from shared.errors import BadInput
 
@@ -29,7 +30,7 @@ class Noon:
 
 
 class Server:
-    """An HTTP server that keeps what was asked and answers as it is told: status, headers and body, or a fault."""
+    """An HTTP server that keeps what was asked; `answer` is status, headers and body, or a fault."""
 
     def __init__(self) -> None:
         self.answer: tuple[int, dict[str, str], bytes] | str = TAKEN
@@ -135,13 +136,13 @@ async def test_secrets_come_from_the_environment(server, monkeypatch):
     ],
 )
 async def test_what_became_of_a_text_is_told_apart(server, answer, became):
-    """Taken, surely not taken (RFC 9110, 10.2.3: Retry-After), never to be taken, blocked upstream, or unknown."""
+    """Taken, surely not taken (Retry-After: RFC 9110, 10.2.3), never to be, blocked upstream, or unknown."""
     server.answer = answer
 
     assert await outcome(server.url, blocked=["21610", "opted out"], timeout_s=0.2) == became
 
 
-async def test_a_gateway_that_nobody_runs_has_taken_nothing(server):
+async def test_a_gateway_that_nobody_runs_has_taken_nothing():
     """Where no connection comes about, the text may safely be tried again."""
     assert isinstance(await outcome("http://127.0.0.1:9/messages"), NotSent)
 
