@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from storage.outbox import OutRow
 from storage.work import Store
 
@@ -84,6 +86,30 @@ def test_an_old_button_still_means_what_it_said(phone, tmp_path):
 
     assert "leaves" in gather["text"]
     assert consent["text"] != gather["text"]
+
+
+def test_mending_a_sent_message_corrects_the_reading(phone, tmp_path):
+    """An edit replaces what the message told: the pile has one reading, the mended one."""
+    told = (
+        "hello",
+        "yes",
+        "built it today, 3x3x3 ft, 10 buckets of leaves, 8 of grass, all at once",
+        "temp 118",
+    )
+    with serving(phone, tmp_path):
+        for text in told:
+            phone.say(text)
+            phone.read()
+        edited = phone.message(message_id=99, text="temp 128", edit_date=1_772_355_660)
+        phone.update(edited_message=edited)
+        [answer] = phone.read()
+
+    store = Store(f"sqlite:///{tmp_path}/warmheap.sqlite")
+    with store.work(reading=True) as work:
+        readings = [told.record.core_c for told in work.piles.records(1)]
+    store.close()
+    assert readings == [pytest.approx((128 - 32) / 1.8)]
+    assert "128 F" in answer["text"]
 
 
 def test_what_arrives_while_it_is_down_is_answered_once(phone, tmp_path):
