@@ -24,6 +24,8 @@ READING_EVERY_DAYS_FED = 28
 old after the first four weeks, when things go slowly. A pile that is fed is seldom hot."""
 LEFT_ALONE_DAYS: Mapping[Stage, int] = {"warming": 3, "hot": 3, "cooling": 5, "stalled": 7}
 """After any word of the keeper no reading is asked for: the reply has said what to do and by when."""
+ADVISED_DAYS = 2
+"""The reply to the keeper's last word asked for the work "today or tomorrow": so long it is theirs to do."""
 LEARNED_DAYS = 28
 UNSURE_C = 8.0
 """Spread of the core's 80 % band from which a reading would tell much."""
@@ -189,7 +191,8 @@ def asked_for(case: Case, key: str, action: Action, litres: float | None) -> Due
     values: dict[str, Any] = {"water_l": round(litres)} if litres and "water" in key else {}
     if action.gain_days is not None and round(action.gain_days) >= 1:
         values["gain_days"] = round(action.gain_days)
-    return case.due(key, action.why, numbers=action.numbers, **values)
+    free_on = None if case.last_word is None else case.last_word + timedelta(ADVISED_DAYS)
+    return case.due(key, action.why, free_on, numbers=action.numbers, **values)
 
 
 def ahead(case: Case) -> Iterator[Due]:
@@ -250,7 +253,7 @@ def reading(case: Case) -> Iterator[Due]:
     core = case.outlook.core_c
     if measure or core.p90 - core.p10 >= UNSURE_C:
         heard = max(case.last(*HEAT) or case.built, case.founded)
-        word = max((each.record.on for each in case.told), default=case.founded)
+        word = case.last_word or case.founded
         free_on = word + timedelta(LEFT_ALONE_DAYS[case.outlook.stage])
         yield case.due("reading", "reading", max(heard + timedelta(every), free_on))
 

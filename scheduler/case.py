@@ -123,6 +123,11 @@ class Case:
         since = [each.record for each in self.told if each.said_at > slept]
         return not any(record.kind == "turned" or (record.core_c or 0.0) >= AWAKE_CORE_C for record in since)
 
+    @property
+    def last_word(self) -> date | None:
+        """The pile's day on which anything was told of it last."""
+        return max((local(each.said_at, self.row.zone).date() for each in self.told), default=None)
+
     def last(self, *kinds: Kind) -> date | None:
         """The last day on which any of this was told to have happened; a reading near the surface is none."""
         days = [each.record.on for each in self.told if each.record.kind in kinds and not each.record.edge]

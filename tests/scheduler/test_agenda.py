@@ -57,7 +57,7 @@ def first(looked_at: Case) -> Due:
     return next(due for due in agenda(looked_at) if due.due_at <= looked_at.at)
 
 
-READ_LATELY = (told(1, "temperature", core_c=50.0), told(9, "temperature", core_c=52.0))
+READ_LATELY = (told(1, "temperature", core_c=50.0), told(8, "temperature", core_c=52.0))
 
 
 class TestFirstReading:
@@ -148,23 +148,30 @@ class TestTurning:
         assert due_now(case(outlook, 10, (TURN,), READ_LATELY, [Said("turn", on_day(6))])) == []
         assert due_now(case(outlook, 11, (TURN,), READ_LATELY, [Said("turn_water", on_day(6))])) == ["turn"]
 
+    def test_what_the_reply_asked_for_is_theirs_to_do_first(self, outlook: Outlook) -> None:
+        """Told yesterday to turn it "today or tomorrow", they are reminded on the day after that."""
+        looked_at = case(outlook, 10, (TURN,), (*READ_LATELY, told(9, "heat_feel", word="warm")))
+
+        assert due_now(looked_at) == []
+        assert [due.due_at for due in agenda(looked_at) if due.key == "turn"] == [on_day(11, 0)]
+
     def test_what_was_declined_is_left_alone(self, outlook: Outlook) -> None:
-        """Who said yesterday that it was not turned is not asked to today."""
+        """Who said that it was not turned is not asked to for some days; water is another matter."""
         declined = (*READ_LATELY, told(9, "not_turned"))
 
-        assert due_now(case(outlook, 10, (TURN,), declined)) == []
+        assert due_now(case(outlook, 13, (TURN,), declined)) == []
         assert due_now(case(outlook, 14, (TURN,), declined)) == ["turn"]
-        assert due_now(case(outlook, 10, (WATER,), declined)) == ["water"]
+        assert due_now(case(outlook, 11, (WATER,), declined)) == ["water"]
 
     def test_asked_twice_in_vain_it_is_left_alone(self, outlook: Outlook) -> None:
         """Nobody is scolded: after one follow-up without a turn there is a month of peace."""
         asked = [Said("turn", on_day(day)) for day in (17, 24)]
-        recent = [told(50, "temperature", core_c=40.0)]
+        recent = [told(49, "temperature", core_c=40.0)]
 
         assert due_now(case(outlook, 51, (TURN,), recent, asked)) == []
         assert due_now(case(outlook, 52, (TURN,), recent, asked)) == ["turn"]
         assert due_now(
-            case(outlook, 40, (TURN,), [told(30, "turned"), told(39, "heat_feel", word="warm")], asked)
+            case(outlook, 40, (TURN,), [told(30, "turned"), told(38, "heat_feel", word="warm")], asked)
         ) == ["turn"]
 
     def test_who_never_turns_is_asked_seldom_and_for_much(self, outlook: Outlook) -> None:
@@ -337,12 +344,12 @@ class TestTheEnd:
 
     def test_a_bucket_taken_early_ends_nothing(self, outlook: Outlook) -> None:
         """Who takes some from a pile that still works goes on with it."""
-        records = [told(40, "harvested", litres=20.0), told(49, "heat_feel", word="warm")]
+        records = [told(40, "harvested", litres=20.0), told(48, "heat_feel", word="warm")]
         assert due_now(case(outlook, 50, (TURN,), records, stage="cooling")) == ["turn"]
 
     def test_a_fed_pile_goes_on_after_a_harvest(self, outlook: Outlook) -> None:
         """Taking from the bottom ends nothing."""
-        records = [told(90, "harvested", litres=60.0), told(100, "heat_feel", word="warm")]
+        records = [told(90, "harvested", litres=60.0), told(99, "heat_feel", word="warm")]
         looked_at = case(outlook, 101, (WATER,), records, setup={"fed": True}, stage="cooling")
         assert due_now(looked_at) == ["water"]
 

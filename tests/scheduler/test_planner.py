@@ -40,15 +40,15 @@ def look(outlook: Callable[..., Forecast]) -> Callable[..., Look]:
 
 @pytest.fixture
 def pile(store: Store, ines: Person, at: datetime) -> PileRow:
-    """A pile that Ines built on the first of March, and read on days 1 and 9."""
+    """A pile that Ines built on the first of March, and read on days 1 and 8."""
     with store.work() as work:
         row = work.piles.found(ines.id, "America/Denver", at)
         work.piles.set_up(row.id, ines.id, {"built": BUILT.isoformat()}, at)
-        for day in (1, 9):
+        for day in (1, 8):
             work.piles.record(
                 row.id, ines.id, Record("temperature", BUILT + day * DAY, core_c=50.0), at + day * DAY
             )
-        work.people.change(ines.id, last_heard_at=at + 9 * DAY, next_look_at=None)
+        work.people.change(ines.id, last_heard_at=at + 8 * DAY, next_look_at=None)
         work.piles.look_again(row.id, at + 10 * DAY)
         work.commit()
     return row
