@@ -7,7 +7,7 @@ from datetime import date, datetime, time, timedelta
 from bot.language.clauses import sentences
 from bot.language.dates import When
 from bot.language.facts import PROBLEMS
-from bot.language.lexicon import Item, Lexicon, plain
+from bot.language.lexicon import Item, Lexicon, cut, plain
 from bot.language.meaning import Ask, AskKind, Bare, Danger, Fact
 
 QUESTIONS = {
@@ -23,6 +23,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("person", ("hand_over", "share", "claim", "later", "help", "trouble", "what_next", "privacy", "state", "how_build")),
     ("join", ("start", "share", "what_next")),
     ("start", ("share", "hand_over")),
+    ("start", ("resume",)),
     ("pause", ("later", "schedule", "hand_over", "resume", "claim", "not_before")),
     ("resume", ("start", "later", "schedule", "hand_over")),
     ("schedule", ("later", "not_before")),
@@ -148,11 +149,6 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
     return list(reversed(unique.values()))
 
 
-def _ahead(items: list[Item], span: tuple[int, int], *, last: bool) -> date | None:
-    days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
-    return (days[-1] if last else days[0]) if days else None
-
-
 def _remind_on(items: list[Item], today: date) -> date | None:
     """The first day after today that is named, else today where "tonight" is."""
     days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
@@ -161,11 +157,13 @@ def _remind_on(items: list[Item], today: date) -> date | None:
 
 def _until(items: list[Item], today: date) -> date | None:
     """The last day ahead that is named; "for two weeks" counts from today."""
-    return _ahead(items, (0, len(items)), last=True)
+    days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
+    return next((day for day in reversed(days) if day > today), None)
 
 
 def _clock(items: list[Item]) -> time | None:
-    return next((x.value for x in items if x.has("<clocktime>")), None)
+    """The last time of day that is named: "not at 6, 8:30 is better"."""
+    return next((x.value for x in reversed(items) if x.has("<clocktime>")), None)
 
 
 def _schedule(items: list[Item]) -> Ask | None:
@@ -182,6 +180,10 @@ def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
 
 def _settle(asks: list[Ask], items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> list[Ask]:
     kinds = {ask.kind for ask in asks}
+    if "later" in kinds and not any(x.has("<clocktime>", "<day_many>") for x in items):
+        kinds.discard("schedule")
+    if sum(x.key.isalpha() for x in items) > 6:
+        kinds.discard("greeting")
     if "correction" in kinds:
         kinds -= {"undo", "trouble"} if facts else {"correction"} if "undo" in kinds else set()
     problem = any(_problem(f) for f in facts)
@@ -209,11 +211,20 @@ def _closes_with_thanks(kinds: set[AskKind]) -> bool:
 
 def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
     """The short answer that the whole message is, politeness aside."""
-    words = " ".join(x.key for x in items if not x.has("<polite>") or x.key in lex.tables["bare_words"]["keep"])
+    kept = lex.tables["bare_words"]["keep"]
+    said = {
+        " ".join(plain(x.raw) for x in items),
+        " ".join(plain(x.raw) for x in items if not x.has("<polite>") or plain(x.raw) in kept),
+        " ".join(plain(x.raw) for x in items if not x.has("<end>", "<break>")),
+    }
     for bare, phrases in lex.tables["bare"].items():
-        if words in map(plain, phrases) or " ".join(x.key for x in items) in map(plain, phrases):
+        if not said.isdisjoint(" ".join(i.key for i in _spelled_out(phrase, lex)) for phrase in phrases):
             return bare  # type: ignore[return-value]
     return None
+
+
+def _spelled_out(phrase: str, lex: Lexicon) -> list[Item]:
+    return [item for word in cut(phrase) for item in lex.spellings.get(word.key, [word])]
 
 
 # --- the end of contact --------------------------------------------------------------------------------------
@@ -226,7 +237,7 @@ def wants_stop(items: list[Item], lex: Lexicon) -> AskKind | None:
     """
     whole = {plain(text) for text in lex.tables["stop"]["whole"]}
     for start, end in _stretches(items):
-        words = " ".join(x.key for x in items[start:end] if not x.has("<polite>"))
+        words = " ".join(plain(x.raw) for x in items[start:end] if not x.has("<polite>"))
         if words.strip() in whole:
             return "stop"
     if any(True for _ in lex.searches(items, "stop_not.")):

@@ -112,7 +112,7 @@ def find_piles(items: list[Item], lex: Lexicon) -> list[Item]:
     named: list[Item] = []
     at = 0
     while at < len(items):
-        found = _numbered(items, at, lex) or _named_after(items, at, lex)
+        found = _numbered(items, at, lex) or _named_after(items, at, named)
         if found:
             name, end = found
             start = len(named)
@@ -199,21 +199,24 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
     return None, 0
 
 
-def _named_after(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | None:
+def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, int] | None:
     """ "la pila del fondo", "la pila grande", "the pile by the shed"."""
     item = items[at]
     if not item.has("<pile>", "<shepile>") or (at and items[at - 1].has("<a>")):
         return None
     here = at + 1
-    linked = False
+    linked = definite = False
     while here < len(items) and items[here].has("<link>"):
-        linked, here = True, here + 1
+        linked, definite, here = True, definite or items[here].has("<link_the>"), here + 1
     while linked and here < len(items) and items[here].has("<article>", "<owner>"):
-        here += 1
+        definite, here = True, here + 1
+    bare = item.has("<shepile>") and not item.has("<pile>")
     words: list[str] = []
     while here < len(items) and len(words) < 3 and items[here].key.replace(" ", "").isalpha():
         word = items[here]
-        if word.has("<verb>", "<is>", "<was>", "<and>", "<but>", "<date>", "<noname>", "<material>", "<pests>"):
+        if word.has("<is>", "<was>", "<and>", "<but>", "<date>", "<noname>", "<pests>", "<water_word>"):
+            break
+        if word.has("<verb>", "<material>") and not (definite and not words and not word.has("<place>") or word.has("<place>")):
             break
         if not word.has("<place>") and not (linked and not words):
             if not (linked and word.has("<article>", "<link>")):
@@ -223,8 +226,13 @@ def _named_after(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | 
     while words and items[here - 1].has("<article>", "<link>"):
         words.pop()
         here -= 1
-    if not words or (item.has("<shepile>") and not item.has("<pile>") and not linked and lex.language == "en"):
+    if not words:
         return None
-    if item.has("<shepile>") and not item.has("<pile>") and not any(w.has("<place>") for w in items[at:here]):
+    if bare and not linked and not items[here - 1].has("<which>"):
         return None
+    if bare and linked and not items[here - 1].has("<place>"):
+        told_before = any(x.has("<pilename>") for x in named)
+        heads = here < len(items) and items[here].has("<shepile>", "<is>", "<was>", "le", "lo")
+        if not (definite and (told_before or heads)):
+            return None
     return " ".join(words), here

@@ -114,7 +114,7 @@ def _added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                 waiting = []
                 named = range(i, min(put_in[i] + 1, end))
                 yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in named if items[m].has("<material>"))
-            keeps = item.has("<add.ing>") and i > 0 and items[i - 1].has("<keep>")
+            keeps = item.has("<add.ing>") and i > 0 and items[i - 1].has("<keep>") or _just_done(items, i)
             if verb or keeps or (item.has("<add>") and item.scope & (UNREAL | {"not"})):
                 done = (verb or keeps) and not item.scope & UNREAL
                 denied = "not" in item.scope and not item.scope & UNREAL
@@ -141,6 +141,11 @@ def _added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         before_active = active
 
 
+def _just_done(items: list[Item], at: int) -> bool:
+    """ "acabo de echarle agua": an infinitive that was done."""
+    return at > 1 and items[at].has("<add.base>") and items[at - 1].has("de") and items[at - 2].has("<just_done>")
+
+
 def _denied_before(items: list[Item], start: int, at: int) -> bool:
     """ "no meat, just lettuce": a material was denied earlier in the sentence."""
     return any(x.has("<material>") and "not" in x.scope for x in items[start:at]) and not _has_verb(items[start:at])
@@ -154,8 +159,11 @@ def _goes_on(items: list[Item], start: int, end: int) -> bool:
 
 def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> bool:
     """ "2 buckets of leaves and a bag of grass" stands for what was put in; after "we built it" amounts may lack."""
-    sentence = items[start:end]
-    if _has_verb(sentence) or any(x.scope & (UNREAL | {"not"}) for x in sentence):
+    acts = next((i for i in range(start, end) if _has_verb(items[i : i + 1])), end)
+    while acts < end and acts > start and items[acts - 1].segment == items[acts].segment:
+        acts -= 1
+    sentence = items[start:acts]
+    if any(x.scope & (UNREAL | {"not"}) for x in sentence):
         return False
     materials = [x for x in sentence if x.has("<material>", "<water_word>")]
     amounts = [x for x in sentence if x.has("<amount>")]
@@ -169,7 +177,10 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> bool
 
 def _has_verb(sentence: Sequence[Item]) -> bool:
     nouns = ("<material>", "<amount>", "<moisture>", "<water_word>", "<pile>")
-    return any(x.has("<verb>", "<is>", "<was>") and not x.has(*nouns) for x in sentence)
+    return any(
+        x.has("<verb>", "<is>", "<was>") and not x.has(*nouns) and not any(n.endswith(".part>") for n in x.labels)
+        for x in sentence
+    )
 
 
 def _received(items: list[Item], at: int) -> bool:
@@ -302,7 +313,7 @@ def _degree(items: list[Item], at: int) -> str:
         elif not items[i].has("<more_than>", "of", "on", "the", "side"):
             break
     after = items[at + 1] if at + 1 < len(items) else None
-    if not grade and after is not None and after.has("<degree_after>"):
+    if not grade and after is not None and after.has("<degree_after>", "<degree.little>"):
         return "little"
     return grade
 
@@ -337,11 +348,9 @@ def _smell(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, 
         return "smell", "none"
     if item.has("<material>", "<pests>") and not _near(items, at, "<smelling>", back=5, ahead=2):
         return None
-    if item.has("<needs_nose>") and not _near(items, at, "<smelling>", back=6, ahead=2):
+    if item.has("<needs_nose>") and not _near(items, at, "<smelling>", "<smell>", back=6, ahead=2):
         return None
-    if denied:
-        return None
-    return "smell", "earthy" if value == "fresh" else value
+    return None if denied else ("smell", value)
 
 
 def _sees(items: list[Item], at: int) -> bool:
@@ -417,7 +426,8 @@ def _heights(items: list[Item]) -> Iterator[Finding]:
             continue
         tall = _near(items, i, "<tall>", back=4, ahead=3)
         sunk = _near(items, i, "<shrunk>", back=5) and not _near(items, i, "<across>", back=2, ahead=2)
-        if (tall or sunk) and 0.05 <= item.value <= 5 and not item.has("<size_of_box>"):
+        alone = all(x is item or x.has("<end>", "<filler>", "<more_than>") for x in items)
+        if (tall or sunk or alone) and 0.05 <= item.value <= 5 and not item.has("<size_of_box>"):
             yield Finding("height", i, _tense(items, i), {"height_m": item.value})
 
 
@@ -453,14 +463,15 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
     dropped: set[int] = set()
     for (kind, *_), group in words.items():
         if kind == "smell" and len(group) > 1:
-            dropped |= {id(f) for f in group if f.fields.get("word") == "bad"}
+            surer = [f for f in group if f.fields.get("word") not in ("bad", "fresh")]
+            dropped |= {id(f) for f in group if surer and f.fields.get("word") in ("bad", "fresh")}
         if kind == "heat_feel" and any(g.kind == "temperature" and not g.fields["edge"] and g.pile == group[0].pile for g in found):
             dropped |= {id(f) for f in group}
         if kind == "heat_feel" and len(group) > 1:
             dropped |= {id(f) for f in group if "not" in items[f.at].scope or items[f.at].has("<not>")}
     for f in found:
-        if f.fields.get("word") == "bad":
-            f.fields["word"] = "rotten"
+        if f.kind == "smell":
+            f.fields["word"] = {"bad": "rotten", "fresh": "earthy"}.get(f.fields["word"], f.fields["word"])
     return _corrected(items, [f for f in found if id(f) not in dropped], lex)
 
 

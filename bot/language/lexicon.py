@@ -291,7 +291,7 @@ class Lexicon:
             if best and len(entry[0]) < len(best[0][0]):
                 break
             if tuple(item.key for item in run) == entry[0] and not (
-                strangers and any(len(item.labels) > 1 for item in run)
+                strangers and not all(item.has("<foreign>") for item in run)
             ):
                 best.append(entry)
         return best

@@ -168,7 +168,7 @@ def _fractions(items: list[Item], lex: Lexicon) -> list[Item]:
             folded[-1] = _number(before, before.number + 0.5)
             at += len(extra)
             continue
-        phrase = next((p for p in phrases if [x.key for x in items[at : at + len(p[0])]] == p[0]), None)
+        phrase = next((p for p in phrases if [x.raw for x in items[at : at + len(p[0])]] == p[0]), None)
         if phrase and _measures(items, at + len(phrase[0]), lex):
             folded.append(_number(item, phrase[1]))
             at += len(phrase[0])
@@ -216,7 +216,7 @@ def read_amounts(items: list[Item], lex: Lexicon) -> list[Item]:
     folded: list[Item] = []
     at = 0
     while at < len(items):
-        found = _amount(items, at, lex) or _length(items, at, lex)
+        found = _amount(items, at, lex) or _length(items, at, lex) or _same_again(items, at, folded)
         if found is None:
             folded.append(items[at])
             at += 1
@@ -224,6 +224,17 @@ def read_amounts(items: list[Item], lex: Lexicon) -> list[Item]:
         item, at = found
         folded.append(item)
     return folded
+
+
+def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, int] | None:
+    """ "six gallons of leaves and two of grass": the measure is the one before."""
+    count = items[at].number if not items[at].key in ("one",) else 1.0
+    follows = at + 1 < len(items) and items[at + 1].has("of", "de") and bool(before) and before[-1].has("y", "and", ",")
+    last = next((x.value for x in reversed(before) if isinstance(x.value, Amount)), None)
+    if count is None or not follows or last is None or not last.count:
+        return None
+    litres = None if last.litres is None else last.litres / last.count * count
+    return _folded(items, at, at + 1, Amount(litres, count)), at + 1
 
 
 def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
@@ -245,7 +256,7 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
         end = past if vessel else end
         half = next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), [])
         end += len(half)
-        return _folded(items, at, end, Amount((count + (0.5 if half else 0)) * LITRES[kind])), end
+        return _folded(items, at, end, Amount((count + (0.5 if half else 0)) * LITRES[kind], count)), end
     vessel, end = _unit(items, here, lex, {"vessel"})
     if not vessel:
         return None
@@ -276,6 +287,8 @@ def _folded(items: list[Item], at: int, end: int, value: Amount) -> Item:
 
 def _length(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
     number = items[at].number
+    if number is None and items[at].key in ("metro", "yarda") and items[at + 1 : at + 3]:
+        number, at = 1.0, at - 1  # "metro y medio"
     if number is None or number > 1000:
         return None
     kind, end = _unit(items, _past(items, at + 1, ("-",)), lex, set(METRES))
@@ -291,9 +304,8 @@ def _length(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
             metres, end = metres + more / 100, extra + 1  # un metro veinte
     elif end < len(items) and " ".join(x.key for x in items[end : end + 2]) in ("y medio", "y media"):
         metres, end = metres + 0.5 * METRES[kind], end + 2
-    written = " ".join(item.written for item in items[at:end])
-    item = Item(plain(written), written.lower(), written, {"<length>"}, items[at].glued, value=metres)
-    return item, end
+    written = " ".join(item.written for item in items[max(at, 0) : end])
+    return Item(plain(written), written.lower(), written, {"<length>"}, value=metres), end
 
 
 def _ends_length(items: list[Item], end: int) -> bool:

@@ -50,7 +50,7 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     return before is None or before.has(
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>", "<more_than>",
         "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>", "<not>", "<only>", "<again>", "<it>",
-        "<turn>", "<also>", "<smell>", "<to_reading>", "<partday>", "<material>", "<verb>",
+        "<turn>", "<also>", "<day_unit>", "<smell>", "<to_reading>", "<partday>", "<material>", "<verb>",
     )  # fmt: skip
 
 

@@ -86,7 +86,8 @@ def _language(words: list[Item]) -> Language:
         known.add(item.key)
         for language in LANGUAGES:
             lex = lexicon(language)
-            score[language] += 1.0 if lex.common(item.key) else 0.4 if lex.known(item.key) else 0.0
+            known_word = lex.known(item.key) or item.key in lex.spellings
+            score[language] += 1.0 if lex.common(item.key) else 0.5 if known_word else 0.0
         if item.raw != item.key:
             score["es"] += 1.0
     if any(item.key in "¿¡" for item in words):
@@ -132,7 +133,21 @@ def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list
     items = quantities.read_degrees(items, lex, units)
     divide(items)
     mark_scopes(items, lex)
+    _settle_tense(items)
     return read_bare(items, lex, units)
+
+
+def _settle_tense(items: list[Item]) -> None:
+    """A form that only its missing accent leaves open is past where it is told: "la empece", "mi hijo la volteo"."""
+    dated = any(x.has("<date>") and getattr(x.value, "past", None) is not None for x in items)
+    for at, item in enumerate(items):
+        for label in [label for label in item.labels if label.endswith(".maybe>")]:
+            name = label.removesuffix(".maybe>")
+            before = items[max(0, at - 3) : at]
+            wished = bool(item.scope) or any(x.has("que", "cuando", "para", "yo") for x in before)
+            third = any(x.has("<relation>", "<name>") for x in before) or dated
+            if not wished and (third or f"{name}.now>" not in item.labels):
+                item.labels.add(f"{name}.done>")
 
 
 def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
@@ -144,7 +159,9 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
             continue
         name = item.written[:1].isupper() and not item.written.isupper() and at > 0 and not items[at - 1].has("<end>")
         if other.known(item.key):
-            other.label(item)
+            item.labels.add("<foreign>")
+            if item.key not in other.phrases:
+                other.label(item)
             continue
         if len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY and not name:
             mended += 1
