@@ -49,7 +49,8 @@ TRAITS = np.dtype(
         ("fast_per_day", "f8"),  # rates at the optimum
         ("moderate_per_day", "f8"),
         ("slow_per_day", "f8"),
-        ("mild_peak", "f8"),  # height of the mild community's best
+        ("mild_peak", "f8"),  # height of the mild community's best, and where it wakes [°C]
+        ("mild_low_c", "f8"),
         ("growth_per_day", "f8"),
         ("nitrogen_slowing", "f8"),  # factor of the mix's C:N
         ("heat_mj_per_kg", "f8"),
@@ -161,8 +162,8 @@ def _step(
     core, shell = pile.core, pile.shell
     flow = still_air * heat.draught_share(core.temp_c - air_c)
 
-    f_shell = decay.temperature_factor(shell.temp_c, traits.mild_peak)
-    f_core = decay.temperature_factor(core.temp_c, traits.mild_peak)
+    f_shell = decay.temperature_factor(shell.temp_c, traits.mild_peak, traits.mild_low_c)
+    f_core = decay.temperature_factor(core.temp_c, traits.mild_peak, traits.mild_low_c)
     wish_shell = _burning(shell, traits, shell.slowing * pile.activity)
     wish_core = _burning(core, traits, core.slowing * pile.activity)
     oxygen_kg = decay.OXYGEN_KG_PER_KG
@@ -187,8 +188,8 @@ def _step(
         made * wish_shell * f_shell + across - outer * (shell.temp_c - air_c) - flow * (h_shell - h_air)
     ) / c_shell
 
-    damp_core = decay.temperature_damping(core.temp_c, f_core, traits.mild_peak)
-    damp_shell = decay.temperature_damping(shell.temp_c, f_shell, traits.mild_peak)
+    damp_core = decay.temperature_damping(core.temp_c, f_core, traits.mild_peak, traits.mild_low_c)
+    damp_shell = decay.temperature_damping(shell.temp_c, f_shell, traits.mild_peak, traits.mild_low_c)
     a = 1.0 - days * (made * wish_core * damp_core - inner - flow * slope_core) / c_core
     b = -days * (inner + flow * slope_shell) / c_core
     c = -days * inner / c_shell
@@ -255,8 +256,8 @@ def _steps(pile: Any, traits: Any) -> int:
     """Steps for a day: many while heat comes fast, one when nothing much happens."""
     core = pile.core
     warmer_c = core.temp_c + LOOK_AHEAD_K
-    f_core = decay.temperature_factor(core.temp_c, traits.mild_peak)
-    f_core = max(f_core, decay.temperature_factor(warmer_c, traits.mild_peak))
+    f_core = decay.temperature_factor(core.temp_c, traits.mild_peak, traits.mild_low_c)
+    f_core = max(f_core, decay.temperature_factor(warmer_c, traits.mild_peak, traits.mild_low_c))
     activity = min(1.0, pile.activity * np.exp(traits.growth_per_day * f_core * core.slowing))
     made = traits.heat_mj_per_kg * f_core * _burning(core, traits, core.slowing * activity)
     gain_k = made / heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))

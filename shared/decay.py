@@ -39,17 +39,22 @@ def cardinal(temp_c: float, low_c: float, best_c: float, high_c: float) -> float
 
 
 @compiled
-def temperature_factor(temp_c: float, mild_peak: float) -> float:
-    """Two communities, mild (best at 37 °C, height `mild_peak`, usually 0.7) and hot (best at 58 °C) [-]."""
-    return max(mild_peak * cardinal(temp_c, 0.0, 37.0, 52.0), cardinal(temp_c, 20.0, 58.0, 75.0))
+def temperature_factor(temp_c: float, mild_peak: float, mild_low_c: float) -> float:
+    """Two communities, mild (best at 37 °C) and hot (best at 58 °C) [-].
+
+    The mild one reaches `mild_peak`, usually 0.7, and wakes at `mild_low_c`, usually 0 °C. Published responses
+    differ most in the cold: 0.02 to 0.33 at 10 °C.
+    """
+    mild = mild_peak * cardinal(temp_c, mild_low_c, 37.0, 52.0)
+    return max(mild, cardinal(temp_c, 20.0, 58.0, 75.0))
 
 
 @compiled
-def temperature_damping(temp_c: float, factor: float, mild_peak: float) -> float:
+def temperature_damping(temp_c: float, factor: float, mild_peak: float, mild_low_c: float) -> float:
     """Slope of the temperature factor where warmth slows decay, 0 where it speeds it [1/K]."""
     if temp_c < 36.0:
         return 0.0
-    return min(0.0, temperature_factor(temp_c + 1.0, mild_peak) - factor)
+    return min(0.0, temperature_factor(temp_c + 1.0, mild_peak, mild_low_c) - factor)
 
 
 @compiled

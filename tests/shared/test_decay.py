@@ -65,7 +65,7 @@ def test_cardinal_form_is_one_at_the_optimum_and_nothing_outside() -> None:
 )
 def test_two_communities_work_from_cold_to_hot(temp_c: float, factor: float) -> None:
     """The two-humped factor gives its table (CHK-4.8)."""
-    assert decay.temperature_factor(temp_c, 0.7) == pytest.approx(factor, abs=1e-4)
+    assert decay.temperature_factor(temp_c, 0.7, 0.0) == pytest.approx(factor, abs=1e-4)
 
 
 @pytest.mark.parametrize(
