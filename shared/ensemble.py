@@ -22,7 +22,7 @@ Indices = npt.NDArray[np.int64]
 MEMBERS = 512
 
 # What differs from member to member: median and spread, "log" as the standard deviation of the logarithm.
-# Medians follow the published values that `decay`, `heat` and `moisture` name; the two rates lie a little below,
+# Medians follow the published values that `decay`, `heat` and `moisture` name; two rates lie a little below,
 # within the range of Michel et al. 1993, which with the spread of the rest fits 10-12 weeks turned weekly and
 # more than half a year unturned (common practice). Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {

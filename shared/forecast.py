@@ -144,6 +144,7 @@ def forecast(
     core_c = _core_now(look, seed)
     now = look.seen[kept, today].astype(np.float64)
     water_l = _water_litres(look)
+    turn_gain, water_gain = _gains(look, water_l)
     credit = hygiene.credit(*hygiene.heard([r for r in records if r.on <= as_of], pile.built))
     recipe = mix.blend(mix.parts_of(pile.ingredients))
     return Forecast(
@@ -166,11 +167,11 @@ def forecast(
         weed_seed_kill=round(credit.seeds_killed, 3),
         harvest_litres=_range(1000.0 * _finished_m3(ended), 0),
         bottom_litres=_bottom_litres(look) if pile.fed else 0.0,
-        turn_gain_days=_gain(look, Plan(turned=True, left_alone_days=COMPARED_DAYS)),
-        water_gain_days=_gain(look, Plan(water_l=water_l, left_alone_days=COMPARED_DAYS)) if water_l else 0.0,
+        turn_gain_days=turn_gain,
+        water_gain_days=water_gain,
         water_litres=water_l,
         turn_due=_turn_due(look, band),
-        water_due=_first_day(pile, today, np.nanmedian(band[:, :, 1], axis=0) < DUE_MOISTURE),
+        water_due=_first_day(pile, today, np.median(band[:, :, 1], axis=0) < DUE_MOISTURE),
         days=_days(look, band),
         habit=_habit(look),
         moved=_moved(look),
@@ -231,15 +232,21 @@ def _trend(look: _Look) -> float:
     return round(float(np.median(core[:, today] - core[:, before])) / max(1, today - before), 2)
 
 
-def _gain(look: _Look, act: Plan) -> float:
-    """Median days won by acting now, against leaving the pile alone for a fortnight (below 0: lost)."""
+def _gains(look: _Look, water_l: float) -> tuple[float, float]:
+    """Median days won by turning now and by watering now, against leaving the pile alone for a fortnight."""
     some = look.kept[:: max(1, len(look.kept) // COMPARED)]
-    wait = Plan(left_alone_days=act.left_alone_days)
-    days = [
-        _ready_days(ensemble.live_on(look.likely, some, look.history, look.sky, plan), HORIZON_DAYS)
-        for plan in (wait, act)
-    ]
-    return round(float(np.median(days[0] - days[1])), 1)
+
+    def ready_days(plan: Plan) -> Array:
+        return _ready_days(ensemble.live_on(look.likely, some, look.history, look.sky, plan), HORIZON_DAYS)
+
+    alone = ready_days(Plan(left_alone_days=COMPARED_DAYS))
+    turned = round(float(np.median(alone - ready_days(Plan(True, 0.0, COMPARED_DAYS)))), 1)
+    watered = (
+        round(float(np.median(alone - ready_days(Plan(False, water_l, COMPARED_DAYS)))), 1)
+        if water_l
+        else 0.0
+    )
+    return turned, watered
 
 
 def _water_litres(look: _Look) -> float:
@@ -291,8 +298,8 @@ def _first_day(pile: Pile, start: int, due: npt.NDArray[np.bool_]) -> date | Non
 
 def _turn_due(look: _Look, band: Seen) -> date | None:
     """First day, three after the last turn, on which the median core has lost its heat with food left."""
-    cool = np.nanmedian(band[:, :, 0], axis=0) < DUE_CORE_C
-    food = np.nanmedian(band[:, :, 4], axis=0) > FOOD_LEFT
+    cool = np.median(band[:, :, 0], axis=0) < DUE_CORE_C
+    food = np.median(band[:, :, 4], axis=0) > FOOD_LEFT
     rested = max(look.history.turned, default=0) + FEWEST_DAYS_BETWEEN_TURNS
     return _first_day(look.pile, max(look.history.today, rested), cool & food)
 
@@ -300,7 +307,7 @@ def _turn_due(look: _Look, band: Seen) -> date | None:
 def _days(look: _Look, band: Seen) -> tuple[Day, ...]:
     """The band of the core from the build, or the last 120 days, to 120 days ahead."""
     first = max(0, look.history.today - BACK_DAYS)
-    core = np.round(np.nanquantile(band[:, first:, 0], (0.1, 0.5, 0.9), axis=0).astype(np.float64), 1)
+    core = np.round(np.quantile(band[:, first:, 0], (0.1, 0.5, 0.9), axis=0).astype(np.float64), 1)
     return tuple(
         Day(
             look.pile.built + timedelta(days=first + at),
