@@ -146,6 +146,7 @@ class Link:
         if self._running is not None:
             self._running.cancel()
             await asyncio.wait({self._running})
+        self._bound.clear()
 
     async def submit(self, text: smpp34.SubmitSm) -> Reply:
         """Send one part. Raises LinkDown where it surely did not go, LinkLost where nobody knows."""
@@ -189,8 +190,8 @@ class Link:
                 why = _first(troubles)
             if self._leaving:
                 return
-            if self.is_up:
-                pause_s = FIRST_PAUSE_S
+            if self._session is not None:
+                pause_s, self._session = FIRST_PAUSE_S, None
             self._bound.clear()
             self._first_try(why if isinstance(why, BindRefused) and why.status in WRONG_LOGIN else None)
             log.warning("action=smpp_link_down pause_s=%.0f why=%s", pause_s, str(why) or type(why).__name__)
@@ -204,7 +205,7 @@ class Link:
             streams = await asyncio.open_connection(
                 account.host, account.port, ssl=ssl.create_default_context() if account.tls else None
             )
-        session = _Session(*streams, self._deliver, next(self._sessions))
+        session = _Session(*streams, self._deliver, next(self._sessions), self._bound.clear)
         async with TaskGroup() as tasks:
             tasks.create_task(session.serve())
             await session.bind(account)
@@ -221,11 +222,19 @@ class Link:
 class _Session:
     """One connection, from bind to its end."""
 
-    def __init__(self, reader: StreamReader, writer: StreamWriter, deliver: Deliver, number: int) -> None:
+    def __init__(
+        self,
+        reader: StreamReader,
+        writer: StreamWriter,
+        deliver: Deliver,
+        number: int,
+        on_end: Callable[[], None],
+    ) -> None:
         self._reader = reader
         self._writer = writer
         self._deliver = deliver
         self._number = number
+        self._on_end = on_end
         self._sequence = count(1)
         self._asked: dict[int, Future[Reply]] = {}
         self._ended = False
@@ -264,17 +273,21 @@ class _Session:
                     self._handle(await self._read(), tasks)
         finally:
             self._ended = True
+            self._on_end()
             for reply in self._asked.values():
                 if not reply.done():
                     reply.set_exception(LinkLost("the link broke before the SMSC answered"))
             self._writer.close()
 
     async def _read(self) -> bytes:
-        length = await self._reader.readexactly(4)
-        size = int.from_bytes(length)
-        if not HEADER.size <= size <= LONGEST_PDU:
-            raise EOFError("what comes is not SMPP")
-        return length + await self._reader.readexactly(size - 4)
+        try:
+            length = await self._reader.readexactly(4)
+            size = int.from_bytes(length)
+            if not HEADER.size <= size <= LONGEST_PDU:
+                raise EOFError("what comes is not SMPP")
+            return length + await self._reader.readexactly(size - 4)
+        except asyncio.IncompleteReadError:
+            raise EOFError("the SMSC hung up") from None
 
     def _handle(self, pdu: bytes, tasks: TaskGroup) -> None:
         _, command, status, number = HEADER.unpack_from(pdu)

@@ -115,7 +115,7 @@ def final_state(deliver: smpp34.DeliverSm) -> tuple[tuple[str, ...], bool] | Non
         return None
     if name and (exact := name.as_string()):
         return (exact,), arrived
-    written = re.search(r"\bid:\s*(\w+)", told, re.IGNORECASE)
+    written = re.search(r"\bid:\s*(\S+)", told, re.IGNORECASE)
     return (_both_bases(written[1]), arrived) if written else None
 
 

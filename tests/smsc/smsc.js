@@ -93,5 +93,6 @@ const orders = {
 createInterface({input: process.stdin}).on('line', (line) => {
   const order = JSON.parse(line);
   orders[order.do](order);
+  tell({happened: 'done'});
 }).on('close', () => process.exit(0));
 start();
