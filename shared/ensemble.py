@@ -13,7 +13,7 @@ from shared.errors import BadInput
 from shared.history import History, matter
 from shared.materials import material
 from shared.pile import Pile
-from shared.traces import TRACES, Sky
+from shared.traces import LONGEST_DAYS, TRACES, Sky
 
 Array = npt.NDArray[np.float64]
 Seen = npt.NDArray[np.float32]
@@ -242,11 +242,15 @@ def live_through(likely: Likely, history: History, sky: Sky) -> Seen:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What is done from tomorrow on: turned or watered at once, left alone for some days, then by habit."""
+    """What is done from tomorrow on: turned or watered at once, left alone for some days, then by habit.
+
+    days   how far ahead is looked
+    """
 
     turned: bool = False
     water_l: float = 0.0
     left_alone_days: int = 0
+    days: int = LONGEST_DAYS
 
 
 BY_HABIT = Plan()
@@ -260,7 +264,8 @@ def live_on(
     seen   filled for its days beyond today; members are run to its end even if they are ready before
     """
     piles, traits = likely.piles[kept].copy(), likely.traits[kept].copy()
-    tomorrow, horizon = history.today + 1, sky.by_trace.shape[1]
+    tomorrow = history.today + 1
+    horizon = min(tomorrow + plan.days, sky.by_trace.shape[1])
     # Copies of one member part ways by their luck alone.
     piles["luck"] ^= np.arange(1, len(kept) + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
     deeds = np.zeros((horizon, history.deeds.shape[1]))

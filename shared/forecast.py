@@ -18,6 +18,7 @@ BACK_DAYS = 120
 AHEAD_DAYS = 120
 COMPARED = 48  # members on which acting now is compared with waiting
 COMPARED_DAYS = 14
+COMPARED_AHEAD_DAYS = 400  # a gain beyond is none that a keeper would wait for
 GOAL_MOISTURE = 0.55
 DUE_CORE_C = 43.0  # below 105-110 °F with food left a turn pays (common practice)
 DUE_MOISTURE = 0.45
@@ -235,14 +236,19 @@ def _trend(look: _Look) -> float:
 def _gains(look: _Look, water_l: float) -> tuple[float, float]:
     """Median days won by turning now and by watering now, against leaving the pile alone for a fortnight."""
     some = look.kept[:: max(1, len(look.kept) // COMPARED)]
+    last = look.history.today + 1 + COMPARED_AHEAD_DAYS
 
     def ready_days(plan: Plan) -> Array:
-        return _ready_days(ensemble.live_on(look.likely, some, look.history, look.sky, plan), HORIZON_DAYS)
+        return _ready_days(ensemble.live_on(look.likely, some, look.history, look.sky, plan), last)
 
-    alone = ready_days(Plan(left_alone_days=COMPARED_DAYS))
-    turned = round(float(np.median(alone - ready_days(Plan(True, 0.0, COMPARED_DAYS)))), 1)
+    alone = ready_days(Plan(False, 0.0, COMPARED_DAYS, COMPARED_AHEAD_DAYS))
+    turned = round(
+        float(np.median(alone - ready_days(Plan(True, 0.0, COMPARED_DAYS, COMPARED_AHEAD_DAYS)))), 1
+    )
     watered = (
-        round(float(np.median(alone - ready_days(Plan(False, water_l, COMPARED_DAYS)))), 1)
+        round(
+            float(np.median(alone - ready_days(Plan(False, water_l, COMPARED_DAYS, COMPARED_AHEAD_DAYS)))), 1
+        )
         if water_l
         else 0.0
     )
