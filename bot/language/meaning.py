@@ -66,6 +66,7 @@ AskKind = Literal[
     "not_before",
     "unclear_stop",
     "to_staff",
+    "move",
 ]
 
 Danger = Literal[
@@ -80,12 +81,13 @@ class Fact:
     """A record that the message reports.
 
     pile    what the writer calls the pile ("2", "back fence"), None where the message names none
-    doubt   why the value may not be what was meant: "impossible", "digits", "unit", "surface", "heard"
+    doubt   why the value may not be what was meant: "impossible", "digits", "unit", "surface", "heard";
+            "vague" for a smell that is bad without a word for how
     """
 
     record: Record
     pile: str | None = None
-    doubt: Literal["impossible", "digits", "unit", "surface", "heard"] | None = None
+    doubt: Literal["impossible", "digits", "unit", "surface", "heard", "vague"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +102,8 @@ class Ask:
     units      `units`
     code       `join`: upper case
     name       `rename` (new name), `hand_over` (to whom), `who_has_tool` (which tool), `may_add` (as written)
-    topic      `what_if`: "no_turn", "turn_weekly", "no_water", "water_weekly", "no_add"; `only_about`: "water" or "turn"
+    topic      `what_if`: "no_turn", "turn_weekly", "no_water", "water_weekly", "no_add",
+               none for nothing at all; `only_about`: "water" or "turn"; `trouble`: "plants" that it hurt
     """
 
     kind: AskKind
