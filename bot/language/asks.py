@@ -230,28 +230,42 @@ def _spelled_out(phrase: str, lex: Lexicon) -> list[Item]:
 # --- the end of contact --------------------------------------------------------------------------------------
 
 
-def wants_stop(items: list[Item], lex: Lexicon) -> AskKind | None:
-    """ "stop" where the person wants no more messages by any wording, "unclear_stop" where it may be.
+def says_stop(items: Sequence[Item], lex: Lexicon, *, told: bool) -> bool:
+    """A message, or its first or last sentence, that is an opt-out and nothing else.
 
-    Only words as written count: no typo is ever mended into an opt-out.
+    Only words as written count: no typo is ever mended into an opt-out. Where the message has told something
+    of the pile, a lone "stop!" in it is no opt-out.
     """
-    whole = {plain(text) for text in lex.tables["stop"]["whole"]}
-    for start, end in _stretches(items):
-        words = " ".join(plain(x.raw) for x in items[start:end] if not x.has("<polite>"))
-        if words.strip() in whole:
-            return "stop"
-    if any(True for _ in lex.searches(items, "stop_not.")):
-        return None
-    hits = [span for _, span in lex.searches(items, "stop.")]
-    if hits:
-        return "stop"
-    return "unclear_stop" if any(True for _ in lex.searches(items, "unclear_stop.")) else None
+    for start, end in [(0, len(items))] if told else _stretches(items):
+        run = [x for x in items[start:end] if plain(x.raw).replace(" ", "").isalnum()]
+        kept = [x for x in run if not x.has("<polite>")]
+        if {_said(run), _said(kept)} & lex.stop_words:
+            return True
+    return False
+
+
+def limits_stop(items: Sequence[Item], lex: Lexicon) -> bool:
+    """ "stop texting me at 6", "until Monday", "about water": less than an end of contact is meant."""
+    return any(True for _ in lex.searches(items, "stop_not."))
+
+
+def wants_stop(items: Sequence[Item], lex: Lexicon) -> AskKind | None:
+    """ "stop" where no more messages are wanted, by any wording; "unclear_stop" where that may be meant."""
+    for kind in ("stop", "unclear_stop"):
+        if any(True for _ in lex.searches(items, f"{kind}.")):
+            return kind  # type: ignore[return-value]
+    return None
+
+
+def _said(items: Sequence[Item]) -> str:
+    return " ".join(plain(x.raw) for x in items)
 
 
 def _stretches(items: list[Item]) -> list[tuple[int, int]]:
-    """The whole message, and its first and last sentence."""
+    """The whole message, its first and last sentence, and what stands after its last comma."""
     bounds = list(sentences(items))
-    return [(0, len(items)), *bounds[:1], *bounds[-1:]]
+    comma = max((i + 1 for i, x in enumerate(items) if x.has(",", "-", ";")), default=0)
+    return [(0, len(items)), *bounds[:1], *bounds[-1:], (comma, len(items))]
 
 
 def find_danger(items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> Danger | None:

@@ -250,6 +250,7 @@ class Lexicon:
     by_length: dict[tuple[str, int], list[str]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     everyday: set[str] = field(default_factory=set)
+    stop_words: set[str] = field(default_factory=set)
 
     def label(self, item: Item) -> None:
         """Add the classes of a single word. A form written with its accent is that form only."""
@@ -368,6 +369,7 @@ def lexicon(language: Language) -> Lexicon:
                 made.vocabulary.update(plain(str(word)).split())
     for phrases in tables["bare"].values():
         made.vocabulary.update(item.key for phrase in phrases for item in cut(phrase) if item.key.isalpha())
+    made.stop_words = {" ".join(i.key for i in cut(text)) for text in tables["stop"]["whole"]}
     made.everyday = set(plain(" ".join(tables["common"]["words"])).split())
     made.vocabulary |= made.everyday
     for name, texts in tables["patterns"].items():

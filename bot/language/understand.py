@@ -14,7 +14,7 @@ from bot.language import dates, quantities
 from bot.language.clauses import divide, find_piles, mark_scopes
 from bot.language.facts import find_facts
 from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Item, Lexicon, clean, cut, lexicon
-from bot.language.meaning import Ask, Fact, Language, Meaning, Units
+from bot.language.meaning import Ask, AskKind, Fact, Language, Meaning, Units
 from bot.language.setup import find_setup
 from bot.language.temperatures import read_bare
 from shared.pile import Record
@@ -41,13 +41,12 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
     words = cut(rest)
     language = _language(words)
     lex = lexicon(language)
-    stop = _stop(words, lex)
     items = _items(words, lex, now, units)
-    if stop == "stop":
-        also = [a for a in wants.find_asks(items, lex, (), now, rest) if a.kind == "forget_me"]
-        return Meaning(language, asks=(Ask("stop"), *also), speaker=speaker)
     facts = find_facts(items, lex, now, units)
     asks = wants.find_asks(items, lex, facts, now, rest)
+    stop = _stop(words, lex, told=bool(facts))
+    if stop == "stop":
+        return Meaning(language, asks=(Ask("stop"), *(a for a in asks if a.kind == "forget_me")), speaker=speaker)
     if stop is not None and not facts:
         asks.append(Ask(stop))
     bare = wants.bare_answer(items, lex)
@@ -95,21 +94,31 @@ def _language(words: list[Item]) -> Language:
     return "es" if score["es"] > score["en"] else "en"
 
 
-def _stop(words: list[Item], lex: Lexicon) -> Any:
+def _stop(words: list[Item], lex: Lexicon, *, told: bool) -> AskKind | None:
     """Opt-outs in either language, from the words exactly as written."""
-    found = None
-    for language in dict.fromkeys((lex.language, *LANGUAGES)):
-        other = lexicon(language)
-        items = [Item(w.key, w.raw, w.written, set(w.labels), w.glued, w.number) for w in words]
-        items = [item for w in items for item in _spelled(w, other)]
-        for item in items:
-            other.label(item)
-        items = other.fold(items)
-        divide(items)
-        found = found or wants.wants_stop(items, other)
-        if found == "stop":
-            return found
-    return found
+    read = [(other, _as_written(words, other)) for other in (lex, lexicon(_other(lex.language)))]
+    if any(wants.says_stop(items, other, told=told) for other, items in read):
+        return "stop"
+    if wants.limits_stop(read[0][1], lex):
+        return None
+    return next((found for other, items in read if (found := wants.wants_stop(items, other))), None)
+
+
+def _as_written(words: list[Item], lex: Lexicon) -> list[Item]:
+    items = [item for word in words for item in _spelled(_fresh(word), lex)]
+    for item in items:
+        lex.label(item)
+    items = lex.fold(items)
+    divide(items)
+    return items
+
+
+def _fresh(word: Item) -> Item:
+    return Item(word.key, word.raw, word.written, set(word.labels), word.glued, word.number)
+
+
+def _other(language: Language) -> Language:
+    return "es" if language == "en" else "en"
 
 
 def _spelled(item: Item, lex: Lexicon) -> list[Item]:
@@ -120,8 +129,8 @@ def _spelled(item: Item, lex: Lexicon) -> list[Item]:
 
 
 def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list[Item]:
-    other = lexicon("es" if lex.language == "en" else "en")
-    items = [item for word in words for item in _spelled(word, lex)]
+    other = lexicon(_other(lex.language))
+    items = [item for word in words for item in _spelled(_fresh(word), lex)]
     items = _mend(items, lex, other)
     items = quantities.read_numbers(items, lex)
     items = dates.find_dates(items, lex, now)
