@@ -169,8 +169,9 @@ def _step(
     oxygen_kg = decay.OXYGEN_KG_PER_KG
     o2_shell = decay.oxygen_left_pct(wish_shell * f_shell * oxygen_kg, flow, decay.AIR_OXYGEN_PCT)
     o2_core = decay.oxygen_left_pct(wish_core * f_core * oxygen_kg, flow, o2_shell)
-    wish_shell *= decay.oxygen_factor(o2_shell)
-    wish_core *= decay.oxygen_factor(o2_core)
+    breath_shell, breath_core = decay.oxygen_factor(o2_shell), decay.oxygen_factor(o2_core)
+    wish_shell *= breath_shell
+    wish_core *= breath_core
 
     wet_shell, wet_core = water_share(shell), water_share(core)
     w_shell, w_core = _outlet_humidity(shell.temp_c, wet_shell), _outlet_humidity(core.temp_c, wet_core)
@@ -198,15 +199,17 @@ def _step(
     core.temp_c += days * (d * rate_core - b * rate_shell) / det
     shell.temp_c += days * (a * rate_shell - c * rate_core) / det
 
-    factor_shell = pile.activity * shell.slowing * f_shell * decay.oxygen_factor(o2_shell)
-    factor_core = pile.activity * core.slowing * f_core * decay.oxygen_factor(o2_core)
+    factor_shell = pile.activity * shell.slowing * f_shell * breath_shell
+    factor_core = pile.activity * core.slowing * f_core * breath_core
     outer_share = traits.shell_share
     pile.eaten_days += days * (outer_share * factor_shell + (1.0 - outer_share) * factor_core)
     _burn(shell, traits, factor_shell, days)
     _burn(core, traits, factor_core, days)
     carry_off(pile, shell, days * flow * (w_shell - w_air))
     carry_off(pile, core, days * flow * (w_core - w_shell))
-    pile.activity = min(1.0, pile.activity * np.exp(traits.growth_per_day * f_core * core.slowing * days))
+    if pile.activity < 1.0:
+        grown = pile.activity * np.exp(traits.growth_per_day * f_core * core.slowing * days)
+        pile.activity = min(1.0, grown)
 
 
 @compiled

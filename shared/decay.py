@@ -107,6 +107,6 @@ def reach(days_since_turn: float, floor: float, reach_days: float) -> float:
 
 @compiled
 def share_left(rate_per_day: float, days: float) -> float:
-    """What a first-order loss leaves of a pool [-]; good to 1e-6 for the short steps taken, never below 0."""
+    """What a first-order loss leaves of a pool [-]: the exponential to the third power, for short steps."""
     x = rate_per_day * days
-    return 1.0 / (1.0 + x * (1.0 + x * (0.5 + x / 6.0)))
+    return 1.0 - x * (1.0 - x * (0.5 - x / 6.0))
