@@ -158,10 +158,10 @@ TROUBLES = (
     ("No space left", "has no room left: make space on the disk"),
     ("disk I/O", "cannot be read or written: check the disk"),
     ("authentication", "refuses the user or the password: check the database URL"),
-    ("connection", "cannot be reached: check that the server runs and that the database URL is right"),
     ("terminat", "has gone away: try again"),
+    ("connection", "cannot be reached: check that the server runs and that the database URL is right"),
 )
-"""What a driver's message contains, and what we say instead."""
+"""What a driver's message contains, the first that fits, and what we say instead."""
 
 
 def _trouble(message: str) -> str | None:

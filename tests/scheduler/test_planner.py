@@ -54,6 +54,19 @@ def pile(store: Store, ines: Person, at: datetime) -> PileRow:
     return row
 
 
+@pytest.fixture
+def leo(store: Store, pile: PileRow, at: datetime) -> Person:
+    """A second keeper of the pile."""
+    with store.work() as work:
+        stored = work.people.add("sms", "+13035550102", "Leo", "en", "f", "America/Denver", at)
+        stored = work.people.consent(stored.id, True, "Yes?", "en", "sms", None, "1", at)
+        work.people.change(stored.id, next_look_at=None)
+        work.piles.join(pile.id, stored.id, at)
+        work.piles.look_again(pile.id, at + 10 * DAY)
+        work.commit()
+    return stored
+
+
 def outbox(store: Store, url: str) -> list[OutRow]:
     """Every message of the outbox, oldest first."""
     engine = create_engine(url)
@@ -302,20 +315,12 @@ class TestSeveral:
         self,
         store: Store,
         sqlite_url: str,
-        pile: PileRow,
         ines: Person,
+        leo: Person,
         look: Callable[..., Look],
         at: datetime,
     ) -> None:
         """One named person for each ask: whoever was asked least lately, and who may be asked."""
-        with store.work() as work:
-            leo = work.people.add("sms", "+13035550102", "Leo", "en", "f", "America/Denver", at)
-            work.people.consent(leo.id, True, "Yes?", "en", "sms", None, "1", at)
-            work.people.change(leo.id, next_look_at=None)
-            work.piles.join(pile.id, leo.id, at)
-            work.piles.look_again(pile.id, at + 10 * DAY)
-            work.commit()
-
         for day in range(10, 50):
             plan(store, at + day * DAY, look(TURN))
 
@@ -326,19 +331,14 @@ class TestSeveral:
         self,
         store: Store,
         sqlite_url: str,
-        pile: PileRow,
         ines: Person,
+        leo: Person,
         look: Callable[..., Look],
         at: datetime,
     ) -> None:
         """One keeper's opt-out silences one phone; the other keeper is asked."""
         with store.work() as work:
-            leo = work.people.add("sms", "+13035550102", "Leo", "en", "f", "America/Denver", at)
-            work.people.consent(leo.id, True, "Yes?", "en", "sms", None, "1", at)
-            work.people.change(leo.id, next_look_at=None)
-            work.piles.join(pile.id, leo.id, at)
             work.people.consent(ines.id, False, "stop", "en", "sms", None, "1", at)
-            work.piles.look_again(pile.id, at + 10 * DAY)
             work.commit()
 
         plan(store, at + 10 * DAY, look(TURN))

@@ -7,6 +7,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from sqlalchemy import create_engine, text
 from sqlalchemy.exc import StatementError
 
 from shared.errors import BadInput, StorageTrouble
@@ -157,6 +158,27 @@ def test_a_server_that_is_not_there_is_said() -> None:
 
     assert "geheim" not in str(trouble.value)
     assert "\n" not in str(trouble.value)
+
+
+def test_a_server_that_drops_us_is_met_again(postgres_url: str) -> None:
+    """A connection that the server cuts is one clear line; the next unit of work finds the server again."""
+    store, other = Store(postgres_url), create_engine(postgres_url)
+
+    def read_twice() -> None:
+        with store.work() as work:
+            work.inbox.waiting()
+            with other.begin() as connection:
+                idle = "SELECT pid FROM pg_stat_activity WHERE state = 'idle in transaction'"
+                connection.execute(text(f"SELECT pg_terminate_backend(pid) FROM ({idle}) AS ours"))
+            work.inbox.waiting()
+
+    with pytest.raises(StorageTrouble, match="has gone away: try again"):
+        read_twice()
+
+    with store.work() as work:
+        assert work.inbox.waiting() == []
+    store.close()
+    other.dispose()
 
 
 @pytest.mark.parametrize("url", ["warmheap.db", "nosuchdb:///warmheap", ""])
