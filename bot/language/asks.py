@@ -14,10 +14,12 @@ QUESTIONS = {
     "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
     "how_measure", "how_turn", "how_build", "who_did", "who_has_tool", "tally", "privacy", "stop_adding",
 }  # fmt: skip
+SPANS = {"<days>": 1, "<weeks>": 7, "<months>": 30.4}
 SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("help", ("what_next", "state")),
     ("forget_me", ("undo", "my_data", "what_next", "hand_over")),
     ("my_data", ("state", "picture", "privacy", "help", "what_next", "trouble")),
     ("person", ("hand_over", "share", "claim", "later", "help", "trouble", "what_next", "privacy", "state", "how_build")),
@@ -136,7 +138,11 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
         sentence = [x for x in items if x.sentence == items[first].sentence]
         if not any("ask" in x.scope for x in items[first:last]):
             continue
-        materials = [x for x in sentence if x.has("<material>") and ("ask" in x.scope or x is items[first])]
+        materials = [
+            x
+            for i, x in enumerate(sentence)
+            if x.has("<material>") and "ask" in x.scope and not (i and sentence[i - 1].has("from"))
+        ]
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
         if not materials:
             words = [x.written for x in items[last : last + 4] if x.sentence == items[first].sentence]
@@ -158,7 +164,16 @@ def _remind_on(items: list[Item], today: date) -> date | None:
 def _until(items: list[Item], today: date) -> date | None:
     """The last day ahead that is named; "for two weeks" counts from today."""
     days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
-    return next((day for day in reversed(days) if day > today), None)
+    named = next((day for day in reversed(days) if day > today), None)
+    return named or next((d for i, x in enumerate(items) if (d := _so_long(items, i, today)) is not None), None)
+
+
+def _so_long(items: list[Item], at: int, today: date) -> date | None:
+    """ "a break, 2 weeks": a bare span of time counts from today."""
+    number = items[at].number
+    after = items[at + 1] if at + 1 < len(items) else None
+    days = next((n for label, n in SPANS.items() if after is not None and after.has(label)), None)
+    return today + timedelta(days=round(number * days)) if number is not None and days and number < 200 else None
 
 
 def _clock(items: list[Item]) -> time | None:
@@ -168,7 +183,8 @@ def _clock(items: list[Item]) -> time | None:
 
 def _schedule(items: list[Item]) -> Ask | None:
     weekday = next((x.value.weekday for x in items if x.has("<weekday>")), None)
-    return Ask("schedule", weekday=weekday, at=_clock(items))
+    noon = time(12) if any(x.has("<noon>") for x in items) else None
+    return Ask("schedule", weekday=weekday, at=_clock(items) or noon)
 
 
 def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
@@ -180,8 +196,9 @@ def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
 
 def _settle(asks: list[Ask], items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> list[Ask]:
     kinds = {ask.kind for ask in asks}
-    if "later" in kinds and not any(x.has("<clocktime>", "<day_many>") for x in items):
-        kinds.discard("schedule")
+    if {"later", "schedule"} <= kinds:
+        habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
+        kinds.discard("later" if habit else "schedule")
     if sum(x.key.isalpha() for x in items) > 6:
         kinds.discard("greeting")
     if "correction" in kinds:

@@ -192,7 +192,7 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
             break
         if word.has("<material>") and not words:
             break
-        words.append(word.raw)
+        words.append(word.written.lower())
     opens = len(named) == len(words) or named[-len(words) - 1].has("<end>", "<break>", "<and>")
     if words and opens and all(w.has("<place>") for w in named[len(named) - len(words) :]):
         return " ".join(reversed(words)), len(words)
@@ -221,7 +221,7 @@ def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, in
         if not word.has("<place>") and not (linked and not words):
             if not (linked and word.has("<article>", "<link>")):
                 break
-        words.append(word.raw)
+        words.append(word.written.lower())
         here += 1
     while words and items[here - 1].has("<article>", "<link>"):
         words.pop()

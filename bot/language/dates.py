@@ -65,6 +65,7 @@ def _grammar(language: Language) -> _Grammar:
         for text in texts:
             for name, words in names.items():
                 text = text.replace(name, f"(?P<{name.lower()}>{words})")
+            text = re.sub(r"\(\?! \(\?:([^()]*)\)\)", r"(?! (?:\1)\\b)", text)  # whole words, not beginnings
             spans.append((kind, re.compile(rf"(?<![\w]){text}(?![\w])")))
     return _Grammar(tuple(spans), offsets, weekdays, months, parts, counts)
 

@@ -16,6 +16,7 @@ from shared.pile import Kind, Record
 EVENTS: tuple[Kind, ...] = ("turned", "not_turned", "watered", "covered", "uncovered", "built", "harvested")
 UNREAL = {"plan", "hypo", "ask"}
 KINDS: dict[str, Kind] = {"moisture": "moisture", "texture": "texture", "heat": "heat_feel", "smell": "smell"}
+SAME_AS = {"bad": "rotten", "fresh": "earthy", "lost": "cold"}  # vaguer words, that give way to surer ones
 PROBLEMS = {
     ("smell", "ammonia"), ("smell", "rotten"), ("smell", "sour"), ("heat_feel", "cold"), ("moisture", "soggy"),
     ("moisture", "dry"), ("moisture", "bit_dry"), ("moisture", "bit_wet"), ("texture", "matted"),
@@ -112,7 +113,8 @@ def _added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             if i in put_in and not item.scope & UNREAL and "not" not in item.scope:
                 yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
                 waiting = []
-                named = range(i, min(put_in[i] + 1, end))
+                active = True
+                named = range(i, min(put_in[i], end))
                 yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in named if items[m].has("<material>"))
             keeps = item.has("<add.ing>") and i > 0 and items[i - 1].has("<keep>") or _just_done(items, i)
             if verb or keeps or (item.has("<add>") and item.scope & (UNREAL | {"not"})):
@@ -121,6 +123,9 @@ def _added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                 if active and not verb and item.has("<use>"):
                     continue
                 active, began = done and not denied, i
+                given = next((x for x in items[max(start, i - 4) : i] if x.has("<amount>")), None)
+                if active and item.has("<give.done>") and given is not None and given.value.litres and not waiting:
+                    yield Finding("watered", i, "past", {"litres": given.value.litres})
                 if active and not item.has("<build.done>") and _puts_it(items, i, end):
                     yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
                     waiting = []
@@ -129,7 +134,7 @@ def _added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                     active = False
                 elif items[i].has("<is>", "<have>"):
                     active = False
-            if item.has("<material>"):
+            if item.has("<material>") and not _only_describes(items, i, end):
                 if active and "not" not in item.scope and not item.scope & UNREAL and not _is_subject(items, i, end):
                     yield Finding("added", i, "past", _added_fields(items, i, end))
                 elif not item.scope:
@@ -197,6 +202,12 @@ def _puts_it(items: list[Item], at: int, end: int) -> bool:
     return bool(following) and following[0].has("it", "them", "that", "those", "all") or (
         items[at - 1].has("lo", "la", "los", "las") if at else False
     )
+
+
+def _only_describes(items: list[Item], at: int, end: int) -> bool:
+    """ "leftover meatloaf": the vaguer word says nothing of its own."""
+    after = items[at + 1] if at + 1 < end else None
+    return items[at].value == "kitchen_scraps" and after is not None and after.has("<material>", "<water_word>")
 
 
 def _is_subject(items: list[Item], at: int, end: int) -> bool:
@@ -468,10 +479,11 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
         if kind == "heat_feel" and any(g.kind == "temperature" and not g.fields["edge"] and g.pile == group[0].pile for g in found):
             dropped |= {id(f) for f in group}
         if kind == "heat_feel" and len(group) > 1:
-            dropped |= {id(f) for f in group if "not" in items[f.at].scope or items[f.at].has("<not>")}
+            surer = [f for f in group if f.fields["word"] != "lost" and "not" not in items[f.at].scope]
+            dropped |= {id(f) for f in group if surer and f not in surer}
     for f in found:
-        if f.kind == "smell":
-            f.fields["word"] = {"bad": "rotten", "fresh": "earthy"}.get(f.fields["word"], f.fields["word"])
+        if "word" in f.fields:
+            f.fields["word"] = SAME_AS.get(f.fields["word"], f.fields["word"])
     return _corrected(items, [f for f in found if id(f) not in dropped], lex)
 
 

@@ -280,9 +280,10 @@ class Lexicon:
                     item.value = value if "<material>" in labels else item.value
             if width > 1 and any(value is not None for _, _, value in entries):
                 folded.append(_one(items[at : at + width]))
+                at += width
             else:
-                folded.extend(items[at : at + width])
-            at += width
+                folded.append(items[at])
+                at += 1
         return folded
 
     def _longest(self, items: list[Item], at: int, strangers: bool) -> list[tuple[tuple[str, ...], set[str], Any]]:
@@ -304,6 +305,10 @@ class Lexicon:
     def common(self, key: str) -> bool:
         """Whether the word is one of those that tell the language."""
         return key in self.everyday
+
+    def names(self, key: str) -> bool:
+        """Whether the word alone is a concept or a material."""
+        return any(len(keys) == 1 for keys, _, _ in self.phrases.get(key, ()))
 
     def known(self, key: str) -> bool:
         """Whether the word occurs anywhere in the data of the language."""

@@ -144,7 +144,7 @@ def _spoken(run: list[str], lex: Lexicon) -> float | None:
 def _fractions(items: list[Item], lex: Lexicon) -> list[Item]:
     """ "half a", "2 1/2", "a couple of", "two and a half" as numbers, where a measure follows."""
     table = lex.tables["numbers"]
-    small = [(0.5, table["half"]), (0.25, table["quarter"]), (2.0, table["couple"]), (12.0, table["dozen"])]
+    small = [(0.75, table["three_quarters"]), (0.5, table["half"]), (0.25, table["quarter"]), (2.0, table["couple"]), (12.0, table["dozen"])]
     phrases = sorted(
         ((plain(w).split(), value) for value, ws in small for w in ws), key=lambda entry: -len(entry[0])
     )

@@ -47,10 +47,12 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
         return 10 <= number <= 2000
     if not low <= number <= high:
         return False
+    if items[at - 1].has("<marks>", "<to_reading>") and at:
+        return True
     return before is None or before.has(
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>", "<more_than>",
         "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>", "<not>", "<only>", "<again>", "<it>",
-        "<turn>", "<also>", "<day_unit>", "<smell>", "<to_reading>", "<partday>", "<material>", "<verb>",
+        "<turn>", "<also>", "<day_unit>", "be", "<smell>", "<to_reading>", "<partday>", "<material>", "<verb>",
     )  # fmt: skip
 
 

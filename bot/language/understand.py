@@ -162,6 +162,7 @@ def _settle_tense(items: list[Item]) -> None:
 def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
     """Label each word; a longer unknown one by the word it is a typo of, a foreign one by its own language."""
     mended = 0
+    mixed = any(other.common(item.key) and not lex.known(item.key) for item in items)
     for at, item in enumerate(items):
         lex.label(item)
         if not item.key.isalpha() or lex.known(item.key):
@@ -169,7 +170,7 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
         name = item.written[:1].isupper() and not item.written.isupper() and at > 0 and not items[at - 1].has("<end>")
         if other.known(item.key):
             item.labels.add("<foreign>")
-            if item.key not in other.phrases:
+            if not other.names(item.key) and mixed:
                 other.label(item)
             continue
         if len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY and not name:

@@ -5,7 +5,8 @@ value's name says how it is written out, so no caller ever formats a number or a
 
     core_c   a temperature, kept in °C        on_on    a date: "today", "Saturday", "June 3"
     rise_dc  a temperature difference         by_about a rough date: "late June"
-    add_l    a volume of water or material    feel_word  a word of its own key, here `feel.<value>`
+    add_l    a volume of water or compost     feel_word  a word of its own key, here `feel.<value>`
+    low_vol  a volume without its unit        some_bulk  a volume of material, in buckets where it fits
     top_m    a height or length               what_material  a feedstock's name
     bed_m2   an area                          hot_days, days_since_turn, cure_weeks  a count with its unit
     facts    (a list of lines)                joined by commas
@@ -33,7 +34,7 @@ from bot.channels.sms_text import fold
 from bot.language.meaning import Language, Units
 from scheduler.sender import Rendered
 from shared.materials import material
-from shared.units import L_PER_GAL, M2_PER_FT2, M_PER_FT, f_from_c
+from shared.units import BUCKET_L, L_PER_GAL, M2_PER_FT2, M_PER_FT, f_from_c
 from storage.outbox import Line, OutRow
 from storage.people import Person
 
@@ -113,6 +114,17 @@ class Voice:
             return self.counted(round(amount * 2) / 2, unit, 1)
         return self.counted(amount, unit)
 
+    def bare_volume(self, _name: str, litres: float) -> str:
+        """The number of a volume, before another that brings the unit."""
+        return f"{litres / L_PER_GAL if self.units == 'f' else litres:.0f}"
+
+    def bulk(self, name: str, litres: float) -> str:
+        """Five-gallon buckets, as people carry material, where they come out even; else a volume."""
+        buckets = litres / BUCKET_L
+        if buckets < 0.9 or abs(buckets - round(buckets)) > 0.1:
+            return self.volume(name, litres)
+        return self.line(Line("buckets", {"n": round(buckets)}))
+
     def length(self, _name: str, metres: float) -> str:
         if self.units == "f":
             feet = metres / M_PER_FT
@@ -165,6 +177,8 @@ _WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
     "c": Voice.temperature,
     "dc": Voice.difference,
     "l": Voice.volume,
+    "vol": Voice.bare_volume,
+    "bulk": Voice.bulk,
     "m": Voice.length,
     "m2": Voice.area,
     "on": Voice.day,
@@ -181,9 +195,17 @@ _WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
 
 
 def option_label(voice: Voice, option: str) -> str:
-    """The label of a quick answer. "reading:53.3" carries its own value."""
+    """The label of a quick answer. "reading:53.3" and "pile:back fence" carry their own value."""
     key, _, value = option.partition(":")
+    if key == "pile":
+        return value
     return voice.line(Line(f"option.{key}", {"core_c": float(value)} if value else {}))
+
+
+def spelt_out(labels: Sequence[str]) -> str:
+    """Quick answers as digits; "1 = 142 F" where the label is a number itself."""
+    pairs = enumerate(labels, 1)
+    return ", ".join(f"{n} = {label}" if label[:1].isdigit() else f"{n} {label}" for n, label in pairs)
 
 
 def render(row: OutRow, person: Person, at: datetime) -> Rendered:
@@ -199,9 +221,7 @@ def render(row: OutRow, person: Person, at: datetime) -> Rendered:
     text = voice.say([*names, *row.lines], " " if narrow else "\n")
     labels = [option_label(voice, option) for option in row.options]
     if channel in TEXT_ONLY and labels:
-        choices = [f"{number} {label}" for number, label in enumerate(labels, 1)]
-        text = f"{text}{' ' if narrow else chr(10)}" + voice.line(
-            Line("options", {"choices": ", ".join(choices)})
-        )
+        choices = voice.line(Line("options", {"choices": spelt_out(labels)}))
+        text = f"{text}{' ' if narrow else chr(10)}{choices}"
     options = tuple((label, f"{row.id}:{number}") for number, label in enumerate(labels, 1))
     return Rendered(text=fold(text) if narrow else text, options=() if channel in TEXT_ONLY else options)
