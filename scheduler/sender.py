@@ -9,7 +9,7 @@ import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Protocol, get_args, runtime_checkable
+from typing import Protocol, get_args
 
 from scheduler.times import Clock, local, next_allowed
 from shared.errors import StorageTrouble
@@ -82,15 +82,12 @@ class Channel(Protocol):
 
     name: str
 
+    @property
+    def addresses(self) -> frozenset[str] | None:
+        """The only addresses that it serves, as of one of two consoles on one database; None for all."""
+
     async def send(self, address: str, message: Rendered, reference: str) -> Outcome:
         """Send one message; `reference` is the same for every try of the same message."""
-
-
-@runtime_checkable
-class OneOfSeveral(Protocol):
-    """A channel that serves only some addresses of its name, such as one of two consoles on one database."""
-
-    addresses: frozenset[str]
 
 
 Render = Callable[[OutRow, Person, datetime], Rendered]
@@ -118,10 +115,7 @@ class Sender:
         return sent
 
     def _claim(self, at: datetime) -> list[OutRow]:
-        reach = {
-            name: channel.addresses if isinstance(channel, OneOfSeveral) else None
-            for name, channel in self._channels.items()
-        }
+        reach = {name: channel.addresses for name, channel in self._channels.items()}
         with self._store.work() as work:
             rows = work.outbox.claim(at, self._holder, LEASE, BATCH, reach=reach)
             work.commit()

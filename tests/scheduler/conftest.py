@@ -30,6 +30,7 @@ class Notebook:
 
     def __init__(self, name: str = "sms") -> None:
         self.name = name
+        self.addresses: frozenset[str] | None = None
         self.sent: list[tuple[str, str]] = []
         self.outcomes: list[Outcome | Exception] = []
 

@@ -35,6 +35,7 @@ class Log:
     """A channel whose far end is a file: what is written there has arrived."""
 
     name = "sms"
+    addresses = None
 
     def __init__(self) -> None:
         self.file = os.open(log_path, os.O_WRONLY | os.O_APPEND | os.O_CREAT)

@@ -295,6 +295,7 @@ async def test_an_outcome_outlives_a_locked_database(
         """A channel during whose sending another program locks the database for a moment."""
 
         name = "sms"
+        addresses = None
 
         async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
             other = sqlite3.connect(sqlite_url.removeprefix("sqlite:///"), isolation_level=None)

@@ -21,6 +21,7 @@ class Doorman:
     """A channel that holds a message until it is told to let it go."""
 
     name = "sms"
+    addresses = None
 
     def __init__(self) -> None:
         self.reached, self.let_go = asyncio.Event(), asyncio.Event()
