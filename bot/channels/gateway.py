@@ -57,6 +57,9 @@ class Gateway:
         """How texts come in; None where they do not."""
         return self._settings.receive
 
+    async def open(self) -> None:
+        """Nothing to be done: every text makes its own request."""
+
     async def close(self) -> None:
         """Let go of the connections."""
         await self._http.aclose()

@@ -32,8 +32,8 @@ from storage.inbox import Incoming
 
 log = logging.getLogger(__name__)
 
-BUSY_PATIENCE_S = 30.0
-"""How long a part is offered again to a busy SMSC; well within the sender's own patience. [s]"""
+BUSY_PATIENCE_S, REST_PATIENCE_S = 10.0, 40.0
+"""How long a text is offered to a busy SMSC, and its rest once a part went. [s]"""
 PART_HOLD_S = 2.0
 """How long the answer to a part waits for the others: an SMSC may send one at a time. [s]"""
 PARTS_LATE_S = 60.0
@@ -159,7 +159,7 @@ class Smpp:
         cut = encode(message.text, number, self._smsc.alphabet)
         ids: list[str] = []
         for part in cut:
-            match await self._submit(address, part):
+            match await self._submit(address, part, REST_PATIENCE_S if ids else BUSY_PATIENCE_S):
                 case Sent(message_id):
                     ids.append(message_id or "")
                 case NotSent(why) | Refused(why) if ids:
@@ -170,7 +170,7 @@ class Smpp:
             ids.pop()
         return Sent(together or None)
 
-    async def _submit(self, address: str, part: Octets) -> Outcome:
+    async def _submit(self, address: str, part: Octets, patience_s: float) -> Outcome:
         kind, plan = _type_of(self._sender)
         submit = smpp34.SubmitSm(
             self._sender.removeprefix("+"),
@@ -184,7 +184,7 @@ class Smpp:
             data_coding=part.data_coding,
             registered_delivery=1,
         )
-        enough = asyncio.get_running_loop().time() + BUSY_PATIENCE_S
+        enough = asyncio.get_running_loop().time() + patience_s
         while True:
             try:
                 reply = await self._link.submit(submit)

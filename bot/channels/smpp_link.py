@@ -30,7 +30,7 @@ ANSWER_S = 20.0
 ALIVE_S = 30.0
 """Between two questions whether the other side is there. [s]"""
 LINK_WAIT_S = 5.0
-"""How long a text waits for the link before it is said not to have gone. [s]"""
+"""How long after a loss texts wait for the link; later they are at once said not to have gone. [s]"""
 LEAVE_S = 2.0
 """How long a farewell may take. [s]"""
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
@@ -114,7 +114,7 @@ class Link:
         self._deliver = deliver
         self._window = asyncio.Semaphore(account.window)
         self._gap_s = 1 / account.per_second if account.per_second else 0.0
-        self._next_turn = self._busy_until = 0.0
+        self._next_turn = self._busy_until = self._wait_until = 0.0
         self._busy_s = FIRST_BUSY_S
         self._session: _Session | None = None
         self._bound = asyncio.Event()
@@ -153,7 +153,7 @@ class Link:
         async with self._window:
             await self._turn()
             try:
-                async with asyncio.timeout(LINK_WAIT_S):
+                async with asyncio.timeout_at(self._wait_until):
                     await self._bound.wait()
             except TimeoutError:
                 raise LinkDown("no link to the SMSC") from None
@@ -182,6 +182,8 @@ class Link:
 
     async def _run(self) -> None:
         pause_s = FIRST_PAUSE_S
+        now = asyncio.get_running_loop().time
+        self._wait_until = now() + LINK_WAIT_S
         while not self._leaving:
             why: BaseException = EOFError("the link ended")
             try:
@@ -191,7 +193,7 @@ class Link:
             if self._leaving:
                 return
             if self._session is not None:
-                pause_s, self._session = FIRST_PAUSE_S, None
+                pause_s, self._session, self._wait_until = FIRST_PAUSE_S, None, now() + LINK_WAIT_S
             self._bound.clear()
             self._first_try(why if isinstance(why, BindRefused) and why.status in WRONG_LOGIN else None)
             log.warning("action=smpp_link_down pause_s=%.0f why=%s", pause_s, str(why) or type(why).__name__)

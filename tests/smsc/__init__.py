@@ -47,7 +47,7 @@ class Smsc:
 
     async def next(self, happened: str) -> dict[str, Any]:
         """The next event of a kind; those of other kinds are kept for later."""
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(30):
             while True:
                 for index, event in enumerate(self._events):
                     if event["happened"] == happened:
