@@ -6,7 +6,7 @@ listed too, with its moment, so that the planner knows when to look again.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from scheduler.case import Case, Due, Said
@@ -26,6 +26,8 @@ LEFT_ALONE_DAYS: Mapping[Stage, int] = {"warming": 3, "hot": 3, "cooling": 5, "s
 """After any word of the keeper no reading is asked for: the reply has said what to do and by when."""
 ADVISED_DAYS = 2
 """The reply to the keeper's last word asked for the work "today or tomorrow": so long it is theirs to do."""
+CURING_TOLD_DAYS = 7
+"""A reply in the cure says "let it rest" by itself."""
 LEARNED_DAYS = 28
 UNSURE_C = 8.0
 """Spread of the core's 80 % band from which a reading would tell much."""
@@ -141,7 +143,7 @@ def ready(case: Case) -> Iterator[Due]:
     if case.said_within(READY_AGAIN_DAYS, "ready") or (times >= READY_TIMES and not bottom):
         return
     litres = case.outlook.bottom_litres if bottom else case.outlook.harvest_litres.p50
-    yield case.due("ready", "ready", harvest_l=round(litres))
+    yield case.due("ready", "ready", word_over(case, ADVISED_DAYS), harvest_l=round(litres))
 
 
 def first_reading(case: Case) -> Iterator[Due]:
@@ -191,8 +193,12 @@ def asked_for(case: Case, key: str, action: Action, litres: float | None) -> Due
     values: dict[str, Any] = {"water_l": round(litres)} if litres and "water" in key else {}
     if action.gain_days is not None and round(action.gain_days) >= 1:
         values["gain_days"] = round(action.gain_days)
-    free_on = None if case.last_word is None else case.last_word + timedelta(ADVISED_DAYS)
-    return case.due(key, action.why, free_on, numbers=action.numbers, **values)
+    return case.due(key, action.why, word_over(case, ADVISED_DAYS), numbers=action.numbers, **values)
+
+
+def word_over(case: Case, days: int) -> date:
+    """The day on which our reply to the last word of a keeper has stood for so long."""
+    return case.today if case.last_word is None else case.last_word + timedelta(days)
 
 
 def ahead(case: Case) -> Iterator[Due]:
@@ -239,7 +245,7 @@ def reheat(case: Case) -> Iterator[Due]:
 def curing(case: Case) -> Iterator[Due]:
     """That it cures now, told once."""
     if case.outlook.stage == "curing" and not case.fed and case.last_said("curing") is None:
-        yield case.due("curing", "curing")
+        yield case.due("curing", "curing", word_over(case, CURING_TOLD_DAYS))
 
 
 def reading(case: Case) -> Iterator[Due]:
@@ -253,8 +259,7 @@ def reading(case: Case) -> Iterator[Due]:
     core = case.outlook.core_c
     if measure or core.p90 - core.p10 >= UNSURE_C:
         heard = max(case.last(*HEAT) or case.built, case.founded)
-        word = case.last_word or case.founded
-        free_on = word + timedelta(LEFT_ALONE_DAYS[case.outlook.stage])
+        free_on = word_over(case, LEFT_ALONE_DAYS[case.outlook.stage])
         yield case.due("reading", "reading", max(heard + timedelta(every), free_on))
 
 

@@ -315,6 +315,13 @@ class TestTheEnd:
         )
         assert due_now(case(outlook, 75, said=[Said("curing", on_day(60))], stage="curing")) == []
 
+    def test_curing_is_not_told_on_top_of_a_reply(self, outlook: Outlook) -> None:
+        """Who wrote lately was told to let it rest."""
+        wrote = [told(58, "temperature", core_c=25.0)]
+
+        assert due_now(case(outlook, 64, records=wrote, stage="curing")) == []
+        assert due_now(case(outlook, 65, records=wrote, stage="curing")) == ["curing"]
+
     def test_ready_is_asked_with_the_amount_and_once_more_later(self, outlook: Outlook) -> None:
         """Unanswered it is asked again after weeks, and then no more."""
         due = first(case(outlook, 90, stage="ready"))
