@@ -26,11 +26,11 @@ MEMBERS = 512
 # within the range of Michel et al. 1993, which with the spread of the rest fits 10-12 weeks turned weekly and
 # more than half a year unturned (common practice). Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
-    "fast_per_day": ("log", 0.19, 0.25),
-    "moderate_per_day": ("log", 0.037, 0.25),
+    "fast_per_day": ("log", 0.19, 0.20),
+    "moderate_per_day": ("log", 0.035, 0.20),
     "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
     "mild_peak": ("log", 0.70, 0.15),
-    "mild_low_c": ("even", -1.0, 3.0),
+    "mild_low_c": ("even", -2.0, 4.0),
     "growth_per_day": ("log", decay.GROWTH_PER_DAY, 0.30),
     "heat_mj_per_kg": ("log", decay.HEAT_MJ_PER_KG, 0.06),
     "conductivity": ("log", heat.CONDUCTIVITY_W_PER_M_K, 0.25),
@@ -53,16 +53,16 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "fast_share": ("log", 1.0, 0.20),
     "moderate_share": ("log", 1.0, 0.15),
     "c_n": ("log", 1.0, 0.15),
-    "nitrogen_need": ("even", 0.33, 0.25),
-    "wetter": ("even", 0.0, 0.05),
-    "pieces": ("log", 1.0, 0.22),
+    "nitrogen_need": ("even", 0.35, 0.35),
+    "wetter": ("even", 0.0, 0.08),
+    "pieces": ("log", 1.0, 0.15),
     "probe_gain": ("log", 1.0, 0.06),
     "hand_bias": ("even", 0.0, 0.04),
     "turn_habit": ("even", 0.0, 1.0),
     "water_habit": ("even", 0.0, 1.0),
     "overdue": ("even", 0.5, 0.3),
 }
-INGREDIENT_SPREAD = 0.30  # home volumes and densities, about ±30 %
+INGREDIENT_SPREAD = 0.40  # home volumes are told ±30 %, and densities differ as much
 INGREDIENTS = 8  # more than so many share their luck
 BOUNDS = {
     "shell_share": (0.2, 0.45),
