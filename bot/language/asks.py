@@ -7,7 +7,7 @@ from datetime import date, datetime, time, timedelta
 from bot.language.clauses import sentences
 from bot.language.dates import When
 from bot.language.facts import PROBLEMS
-from bot.language.lexicon import Item, Lexicon, cut, plain
+from bot.language.lexicon import Item, Lexicon, plain
 from bot.language.meaning import Ask, AskKind, Bare, Danger, Fact
 
 QUESTIONS = {
@@ -234,14 +234,7 @@ def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
         " ".join(plain(x.raw) for x in items if not x.has("<polite>") or plain(x.raw) in kept),
         " ".join(plain(x.raw) for x in items if not x.has("<end>", "<break>")),
     }
-    for bare, phrases in lex.tables["bare"].items():
-        if not said.isdisjoint(" ".join(i.key for i in _spelled_out(phrase, lex)) for phrase in phrases):
-            return bare  # type: ignore[return-value]
-    return None
-
-
-def _spelled_out(phrase: str, lex: Lexicon) -> list[Item]:
-    return [item for word in cut(phrase) for item in lex.spellings.get(word.key, [word])]
+    return next((lex.bare[words] for words in said if words in lex.bare), None)  # type: ignore[return-value]
 
 
 # --- the end of contact --------------------------------------------------------------------------------------

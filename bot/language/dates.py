@@ -72,8 +72,9 @@ def _grammar(language: Language) -> _Grammar:
 
 def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
     """The items with each date phrase folded into one item labelled <date> (and <weekday>, <clocktime>)."""
+    text, starts = _joined(items)
     for kind, pattern in _grammar(lex.language).spans:
-        text, starts = _joined(items)
+        folded = False
         for found in reversed(list(pattern.finditer(text))):
             if found.start() not in starts:
                 continue
@@ -84,6 +85,9 @@ def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
             when = _read(kind, found, lex, now)
             if when is not None:
                 items[first : last + 1] = [_fold(items[first : last + 1], when)]
+                folded = True
+        if folded:
+            text, starts = _joined(items)
     return _join_neighbours(items)
 
 
@@ -234,9 +238,10 @@ def _day_of_month(day: int, today: date, hour: float | None) -> When | None:
 
 def clock_time(items: list[Item], lex: Lexicon) -> list[Item]:
     """The items with each time of day ("7:30 am", "at 6 in the evening") labelled <clocktime>, value a `time`."""
-    table = lex.tables["clock"]
+    if not any(item.number is not None or item.has("<clock>") for item in items):
+        return items
+    table, parts = lex.tables["clock"], _grammar(lex.language).parts
     at, morning, evening = (set(map(plain, table[k])) for k in ("at", "am", "pm"))
-    parts = {plain(w): float(h) for h, words in lex.tables["dates"]["parts"].items() for w in words}
     for i, item in enumerate(items):
         hour, minute = _hour(item)
         if hour is None or hour > 24 or item.has("<date>"):

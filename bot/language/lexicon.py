@@ -26,7 +26,7 @@ from bot.language import conjugate
 from bot.language.meaning import Language
 
 LONGEST_TEXT = 1600  # ten SMS parts; what lies beyond is not read
-MOST_ITEMS = 240
+MOST_ITEMS = 160
 MOST_FUZZY = 40  # typos looked up in one message
 TYPO_LETTERS = 5
 TYPO_LIKENESS = 0.8
@@ -79,6 +79,8 @@ class Item:
 
 def plain(text: str) -> str:
     """Lower case without accents: "Volteé" -> "voltee"."""
+    if text.isascii():
+        return text.lower()
     return "".join(c for c in unicodedata.normalize("NFD", text.lower()) if not unicodedata.combining(c))
 
 
@@ -166,10 +168,13 @@ class Pattern:
 
     def find(self, items: Sequence[Item], start: int = 0) -> tuple[int, int] | None:
         """First match at or after `start` as (first, past-last) positions."""
+        first = self.elements[0]
+        sure = first.names if first.kind == "item" and not first.maybe and "$" not in first.names else None
         for at in range(start, len(items)):
-            end = self._match(items, at, 0)
-            if end is not None:
-                return at, end
+            if sure is None or not sure.isdisjoint(items[at].labels):
+                end = self._match(items, at, 0)
+                if end is not None:
+                    return at, end
         return None
 
     def find_all(self, items: Sequence[Item]) -> Iterator[tuple[int, int]]:
@@ -246,6 +251,8 @@ class Lexicon:
     forms: dict[str, set[str]] = field(default_factory=dict)
     vocabulary: set[str] = field(default_factory=set)
     patterns: dict[str, list[Pattern]] = field(default_factory=dict)
+    index: dict[str, dict[str, list[tuple[int, str, Pattern]]]] = field(default_factory=dict)
+    bare: dict[str, str] = field(default_factory=dict)
     tables: dict[str, dict[str, Any]] = field(default_factory=dict)
     by_length: dict[tuple[str, int], list[str]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
@@ -322,13 +329,13 @@ class Lexicon:
 
     def searches(self, items: Sequence[Item], prefix: str) -> Iterator[tuple[str, tuple[int, int]]]:
         """Each match of each pattern whose name starts with `prefix`, as (name, (first, past-last))."""
+        by_label = self.index.get(prefix.split(".")[0], {})
         present = set().union(*(item.labels for item in items)) if items else set()
-        for name, patterns in self.patterns.items():
+        likely = {entry[0]: entry for label in present & by_label.keys() for entry in by_label[label]}
+        for _, name, pattern in (likely[order] for order in sorted(likely)):
             if name.startswith(prefix):
-                for pattern in patterns:
-                    if not pattern.anchor.isdisjoint(present):
-                        for found in pattern.find_all(items):
-                            yield name[len(prefix) :], found
+                for found in pattern.find_all(items):
+                    yield name[len(prefix) :], found
 
 
 def _one(run: list[Item]) -> Item:
@@ -372,13 +379,21 @@ def lexicon(language: Language) -> Lexicon:
         for words in tables[table].values():
             for word in words if isinstance(words, list) else [words]:
                 made.vocabulary.update(plain(str(word)).split())
-    for phrases in tables["bare"].values():
-        made.vocabulary.update(item.key for phrase in phrases for item in cut(phrase) if item.key.isalpha())
+    for answer, phrases in tables["bare"].items():
+        for phrase in phrases:
+            words = [i.key for item in cut(phrase) for i in made.spellings.get(item.key, [item])]
+            made.bare.setdefault(" ".join(words), answer)
+            made.vocabulary.update(word for word in words if word.isalpha())
     made.stop_words = {" ".join(i.key for i in cut(text)) for text in tables["stop"]["whole"]}
     made.everyday = set(plain(" ".join(tables["common"]["words"])).split())
     made.vocabulary |= made.everyday
+    order = 0
     for name, texts in tables["patterns"].items():
         made.patterns[name] = [Pattern(plain(text)) for text in texts]
+        for pattern in made.patterns[name]:
+            order += 1
+            for label in pattern.anchor:
+                made.index.setdefault(name.split(".")[0], {}).setdefault(label, []).append((order, name, pattern))
         for pattern in made.patterns[name]:
             made.vocabulary.update(n for e in pattern.elements for n in e.names if n.isalpha())
     for word in made.vocabulary:

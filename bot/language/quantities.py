@@ -5,12 +5,13 @@ Each finder folds the items it has understood into one item with a label and a v
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from text_to_num import text2num
 
-from bot.language.lexicon import Item, Lexicon, plain
-from bot.language.meaning import Units
+from bot.language.lexicon import Item, Lexicon, lexicon, plain
+from bot.language.meaning import Language, Units
 
 # NIST Handbook 44 (2024), appendix C: US customary measures
 LITRES = {
@@ -143,12 +144,8 @@ def _spoken(run: list[str], lex: Lexicon) -> float | None:
 
 def _fractions(items: list[Item], lex: Lexicon) -> list[Item]:
     """ "half a", "2 1/2", "a couple of", "two and a half" as numbers, where a measure follows."""
-    table = lex.tables["numbers"]
-    small = [(0.75, table["three_quarters"]), (0.5, table["half"]), (0.25, table["quarter"]), (2.0, table["couple"]), (12.0, table["dozen"])]
-    phrases = sorted(
-        ((plain(w).split(), value) for value, ws in small for w in ws), key=lambda entry: -len(entry[0])
-    )
-    half = _halves(lex)
+    table, phrases, half = lex.tables["numbers"], _parts(lex.language), _halves(lex)
+    openers = {words[0] for words, _ in phrases}
     folded: list[Item] = []
     at = 0
     while at < len(items):
@@ -168,7 +165,9 @@ def _fractions(items: list[Item], lex: Lexicon) -> list[Item]:
             folded[-1] = _number(before, before.number + 0.5)
             at += len(extra)
             continue
-        phrase = next((p for p in phrases if [x.raw for x in items[at : at + len(p[0])]] == p[0]), None)
+        phrase = None
+        if item.raw in openers:
+            phrase = next((p for p in phrases if [x.raw for x in items[at : at + len(p[0])]] == p[0]), None)
         if phrase and _measures(items, at + len(phrase[0]), lex):
             folded.append(_number(item, phrase[1]))
             at += len(phrase[0])
@@ -180,6 +179,15 @@ def _fractions(items: list[Item], lex: Lexicon) -> list[Item]:
         folded.append(item)
         at += 1
     return folded
+
+
+@lru_cache
+def _parts(language: Language) -> list[tuple[list[str], float]]:
+    """Words for a part or a few of something, the longest first."""
+    table = lexicon(language).tables["numbers"]
+    named = {"three_quarters": 0.75, "half": 0.5, "quarter": 0.25, "couple": 2.0, "dozen": 12.0}
+    parts = [(plain(words).split(), value) for name, value in named.items() for words in table[name]]
+    return sorted(parts, key=lambda entry: -len(entry[0]))
 
 
 def _number(item: Item, value: float) -> Item:

@@ -28,6 +28,7 @@ RECORD_ASKS = {
     "schedule": ("weekday", "time"), "forget_me": (), "my_data": (), "thanks": (), "greeting": (), "yes": (),
     "no": (),
 }  # fmt: skip
+SHORT = 6  # words of a message that may be an opt-out in the other language
 _SPEAKER = re.compile(r"\s*([^\W\d_]{2,12}):\s+(?=\S)")
 
 
@@ -96,12 +97,15 @@ def _language(words: list[Item]) -> Language:
 
 def _stop(words: list[Item], lex: Lexicon, *, told: bool) -> AskKind | None:
     """Opt-outs in either language, from the words exactly as written."""
-    read = [(other, _as_written(words, other)) for other in (lex, lexicon(_other(lex.language)))]
-    if any(wants.says_stop(items, other, told=told) for other, items in read):
+    items = _as_written(words, lex)
+    other = lexicon(_other(lex.language))
+    mixed = any(other.common(word.key) and not lex.known(word.key) for word in words)
+    foreign = _as_written(words, other) if mixed or len(words) <= SHORT else []
+    if wants.says_stop(items, lex, told=told) or wants.says_stop(foreign, other, told=told):
         return "stop"
-    if wants.limits_stop(read[0][1], lex):
+    if wants.limits_stop(items, lex):
         return None
-    return next((found for other, items in read if (found := wants.wants_stop(items, other))), None)
+    return wants.wants_stop(items, lex) or wants.wants_stop(foreign, other)
 
 
 def _as_written(words: list[Item], lex: Lexicon) -> list[Item]:
