@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -56,7 +57,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "nitrogen_need": ("even", 0.35, 0.35),
     "wetter": ("even", 0.0, 0.08),
     "pieces": ("log", 1.0, 0.15),
-    "probe_gain": ("log", 1.0, 0.06),
+    "probe_gain": ("log", 0.97, 0.06),
     "hand_bias": ("even", 0.0, 0.04),
     "turn_habit": ("even", 0.0, 1.0),
     "water_habit": ("even", 0.0, 1.0),
@@ -102,7 +103,7 @@ class Likely:
     """The members of one pile.
 
     own        drawn values by the names of PRIOR [member]
-    traits, piles, loads   what `balance.run` takes
+    traits, piles, loads   what `life.run` takes
     start                  what was built: fast, moderate, slow, ash [kg, member by pool]
     squeezed               volumes were too much for the pile's size, and cut
     """
@@ -124,45 +125,77 @@ def built_volume_m3(pile: Pile) -> float:
 
 def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = MEMBERS) -> Likely:
     """Draw the members of a pile at its build. Raises BadInput without ingredients or size."""
-    parts = [part for part in pile.ingredients if part.volume_m3 > 0.0]
-    if not parts:
+    if not any(part.volume_m3 > 0.0 for part in pile.ingredients):
         raise BadInput(f"pile {pile.id}: no ingredients; name at least one material with its volume")
     if min(pile.length_m, pile.width_m, pile.height_m) <= 0.0:
         raise BadInput(f"pile {pile.id}: its size must be more than 0 each way")
     z = _draws(members, seed)
-    own: dict[str, Array] = {}
-    for row, (name, (kind, middle, spread)) in enumerate(PRIOR.items()):
-        values = middle * np.exp(spread * z[row]) if kind == "log" else middle + spread * z[row]
-        if name in BOUNDS:
-            values = np.clip(values, *BOUNDS[name])
-        own[name] = values
+    own = {name: _spread(name, z[row]) for row, name in enumerate(PRIOR)}
+    mix = _mix(pile, own, z[len(PRIOR) :])
+    return Likely(
+        own=own,
+        traits=_traits(pile, history, own, mix.c_n),
+        piles=_piles(pile, own, mix, max(air_c, 2.0), seed),
+        loads=history.loads[None, :, :] * own["mass"][:, None, None],
+        start=np.stack(mix.dry_kg, axis=1),
+        squeezed=mix.squeezed,
+    )
 
+
+def _spread(name: str, z: Array) -> Array:
+    """Values of one unknown from standard normal numbers."""
+    kind, middle, spread = PRIOR[name]
+    values = middle * np.exp(spread * z) if kind == "log" else middle + spread * z
+    return np.clip(values, *BOUNDS[name]) if name in BOUNDS else np.asarray(values)
+
+
+class _Mix(NamedTuple):
+    """What was built: fast, moderate, slow and ash, water [kg], C:N [-], each [member]."""
+
+    dry_kg: tuple[Array, Array, Array, Array]
+    water_kg: Array
+    c_n: Array
+    squeezed: bool
+
+
+def _mix(pile: Pile, own: Mapping[str, Array], z: Array) -> _Mix:
+    """Sum the ingredients up, each with its own luck; what cannot lie in so small a pile is cut."""
+    parts = [part for part in pile.ingredients if part.volume_m3 > 0.0]
+    luck = np.exp(INGREDIENT_SPREAD * z[np.arange(len(parts)) % INGREDIENTS])
     brings = np.array([matter(part.material, part.volume_m3) for part in parts])
-    luck = np.exp(INGREDIENT_SPREAD * z[len(PRIOR) + np.arange(len(parts)) % INGREDIENTS])
-    pools = (brings[:, :5].T @ luck) * own["mass"]  # [pool, member]
+    pools = brings[:, :5].T @ luck * own["mass"]
     nitrogen = np.array([_nitrogen_kg(part.material, part.volume_m3) for part in parts]) @ luck * own["mass"]
-    organic = pools[:3].sum(axis=0)
+
+    organic, ash = pools[:3].sum(axis=0), pools[3]
     fast = np.minimum(pools[0] * own["fast_share"], 0.9 * organic)
     moderate = np.minimum(pools[1] * own["moderate_share"], 0.95 * organic - fast)
-    ash = pools[3]
     dry = organic + ash
-    wet_share = np.clip(pools[4] / (pools[4] + dry) + own["wetter"], 0.08, 0.88)
-    water = dry * wet_share / (1.0 - wet_share)
+    wetness = np.clip(pools[4] / (pools[4] + dry) + own["wetter"], 0.08, 0.88)
+    water = dry * wetness / (1.0 - wetness)
     volume = built_volume_m3(pile)
     squeeze = np.minimum(1.0, DENSEST_KG_M3 * volume / (dry + water))
-    squeeze = squeeze * (USUAL_DRY_KG_M3 * volume / dry) ** DOUBT_OF_VOLUMES
-    fast, moderate, ash, dry, water = (kg * squeeze for kg in (fast, moderate, ash, dry, water))
-    nitrogen = nitrogen * squeeze
-    c_n = (dry - ash) * decay.CARBON_SHARE / np.maximum(nitrogen, 1e-9) * own["c_n"]
+    scale = squeeze * (USUAL_DRY_KG_M3 * volume / dry) ** DOUBT_OF_VOLUMES
+    c_n = organic * decay.CARBON_SHARE / np.maximum(nitrogen, 1e-9) * own["c_n"]
+    dry_kg = (fast * scale, moderate * scale, (organic - fast - moderate) * scale, ash * scale)
+    return _Mix(dry_kg, water * scale, c_n, bool(np.median(squeeze) < 1.0))
 
-    traits = np.zeros(members, balance.TRAITS)
-    for name in balance.TRAITS.names or ():
-        if name in own:
-            traits[name] = own[name]
+
+def _nitrogen_kg(material_id: str, volume_m3: float) -> float:
+    """Nitrogen that a loose volume brings [kg]."""
+    stuff = material(material_id)
+    return volume_m3 * stuff.loose_kg_m3 * (1.0 - stuff.moisture) * stuff.nitrogen
+
+
+def _traits(pile: Pile, history: History, own: Mapping[str, Array], c_n: Array) -> npt.NDArray[np.void]:
+    """What stays fixed for each member; the keeper's habit is set later."""
+    traits = np.zeros(len(c_n), balance.TRAITS)
+    for name in set(balance.TRAITS.names or ()) & set(own):
+        traits[name] = own[name]
     speed = own["pieces"] * PIECES_SPEED[pile.pieces or "mixed"]
     traits["fast_per_day"] *= speed
     traits["moderate_per_day"] *= speed
-    traits["nitrogen_slowing"] = [decay.nitrogen_factor(value) for value in c_n] ** own["nitrogen_need"]
+    slowing = np.array([decay.nitrogen_factor(value) for value in c_n])
+    traits["nitrogen_slowing"] = slowing ** own["nitrogen_need"]
     traits["et_share"] *= weather.SHADE_FACTOR[pile.shade or "part"]
     if pile.bin:
         more = weather.CATCH["dished"] / weather.CATCH["domed"]
@@ -170,32 +203,29 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
     traits["plan_m2"] = pile.length_m * pile.width_m
     traits["water_l"] *= history.usual_water_l
     traits["water_below"] = WATERED_BELOW
+    return traits
 
+
+def _piles(
+    pile: Pile, own: Mapping[str, Array], mix: _Mix, start_c: float, seed: int
+) -> npt.NDArray[np.void]:
+    """Each member as it was built, core and shell alike."""
+    members = len(mix.c_n)
     piles = np.zeros(members, balance.PILE)
+    names = ("fast_kg", "moderate_kg", "slow_kg", "ash_kg")
     for node, share in (("shell", own["shell_share"]), ("core", 1.0 - own["shell_share"])):
-        piles[node]["fast_kg"] = fast * share
-        piles[node]["moderate_kg"] = moderate * share
-        piles[node]["slow_kg"] = (dry - ash - fast - moderate) * share
-        piles[node]["ash_kg"] = ash * share
-        piles[node]["water_kg"] = water * share
-        piles[node]["temp_c"] = max(air_c, 2.0)
+        for name, kg in zip(names, mix.dry_kg, strict=True):
+            piles[node][name] = kg * share
+        piles[node]["water_kg"] = mix.water_kg * share
+        piles[node]["temp_c"] = start_c
     piles["activity"] = decay.START_ACTIVITY
-    piles["ever_fast_kg"] = fast
-    piles["ever_moderate_kg"] = moderate
-    piles["ever_dry_kg"] = dry
-    piles["filled_m3"] = volume
+    piles["ever_fast_kg"], piles["ever_moderate_kg"] = mix.dry_kg[0], mix.dry_kg[1]
+    piles["ever_dry_kg"] = sum(mix.dry_kg)
+    piles["filled_m3"] = built_volume_m3(pile)
     piles["ready_day"] = np.nan
     piles["next_turn"] = tending.FAR_DAYS
     piles["luck"] = np.arange(1, members + 1, dtype=np.uint64) * np.uint64(7919 * 104729 + seed)
-    loads = history.loads[None, :, :] * own["mass"][:, None, None]
-    start = np.stack([fast, moderate, dry - ash - fast - moderate, ash], axis=1)
-    return Likely(own, traits, piles, loads, start, bool(np.median(squeeze) < 1.0))
-
-
-def _nitrogen_kg(material_id: str, volume_m3: float) -> float:
-    """Nitrogen that a loose volume brings [kg]."""
-    stuff = material(material_id)
-    return volume_m3 * stuff.loose_kg_m3 * (1.0 - stuff.moisture) * stuff.nitrogen
+    return piles
 
 
 def settle_habit(likely: Likely, pile: Pile, history: History, air_c: Array) -> None:

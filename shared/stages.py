@@ -7,6 +7,7 @@ from shared.history import HOT_C
 from shared.pile import Stage
 
 LEAVES_HOT_C = 43.0
+LINGERS_DAYS = 3
 NEAR_AIR_K = 8.0
 FIRST_WEEK_DAYS = 7
 RISING_K = 1.5  # in two days
@@ -34,7 +35,7 @@ def stage(seen: Seen, core_c: float, air_c: float, ready: bool, hot_seen: bool =
     past = seen[:today, 0]
     if ready:
         return "ready"
-    if core_c >= HOT_C or (core_c >= LEAVES_HOT_C and today > 0 and past[-1] >= HOT_C):
+    if core_c >= HOT_C or (core_c >= LEAVES_HOT_C and today > 0 and past[-LINGERS_DAYS:].max() >= HOT_C):
         return "hot"
     was_hot = hot_seen or bool(today > 0 and past.max() >= HOT_C)
     rising = today >= 2 and bool(seen[today, 0] - seen[today - 2, 0] > RISING_K)

@@ -2,9 +2,9 @@
 
     python tests/benchmarks/bench_forecast.py [--piles 200]
 
-prints the time of a single forecast, piles a second in a batch on one core, peak memory, and one forecast with
-all its members against integrating the same members one by one with SciPy's `solve_ivp`, which is loosened until
-its error against a reference of very short steps is that of our steps, or as far as it goes.
+prints the time of a single forecast, piles a second in a batch on one core, peak memory, and one forecast
+with all its members against integrating the same members one by one with SciPy's `solve_ivp`, which is
+loosened until its error against a reference of very short steps is that of our steps, or as far as it goes.
 """
 
 import argparse
