@@ -41,6 +41,8 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
     bounds = dict(sentences(items))
     start_of = {i: start for start, end in bounds.items() for i in range(start, end)}
     for name, (first, last) in sorted(lex.searches(items, "scope."), key=lambda hit: SCOPES.index(hit[0])):
+        if name in items[first].scope:
+            continue
         end = bounds[start_of[first]] if first in start_of else len(items)
         if name == "ask":
             stop = end

@@ -26,7 +26,7 @@ from bot.language import conjugate
 from bot.language.meaning import Language
 
 LONGEST_TEXT = 1600  # ten SMS parts; what lies beyond is not read
-MOST_ITEMS = 160
+MOST_ITEMS = 120
 MOST_FUZZY = 40  # typos looked up in one message
 TYPO_LETTERS = 5
 TYPO_LIKENESS = 0.8

@@ -64,6 +64,12 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
     )
 
 
+def _warm_up() -> None:
+    """Read the data of each language when the module is imported, so that no message waits for it."""
+    for language in LANGUAGES:
+        dates.find_dates(cut("3/4"), lexicon(language), datetime(2026, 1, 1))
+
+
 def _speaker(text: str) -> tuple[str | None, str]:
     found = _SPEAKER.match(text)
     if not found or not found[1][0].isupper() or any(_familiar(found[1], lang) for lang in LANGUAGES):
@@ -257,3 +263,6 @@ def _ask(ask: Ask) -> dict[str, Any]:
         else:
             printed[name] = value.isoformat() if hasattr(value, "isoformat") else value
     return printed
+
+
+_warm_up()
