@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Any
 
-from bot.conversation.keeper import next_step, range_line
+from bot.conversation.steps import next_step, range_line
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Meaning, Setup
 from shared.forecast import Forecast
@@ -65,18 +65,23 @@ def begin(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
         return True
     asking = known.waiting.get("ask")
     if any(ask.kind == "new_pile" for ask in meaning.asks):
-        outcome.say("ask.pile_facts")
-        outcome.opens = {"ask": "pile_facts"}
+        outcome.say("new_pile")
+        outcome.ask("built_yet", "have_pile", "how_build")
         return True
     if setup.has_pile or asking == "pile_facts":
         if asking == "pile_facts" and meaning.bare in ("dont_know", "skip"):
             found_pile(known, {"built": known.today.isoformat()}, meaning, outcome)
             return True
         if setup.has_pile:
-            outcome.say("ask.pile_facts")
-            outcome.opens = {"ask": "pile_facts"}
+            ask_facts("ask.pile_facts", outcome)
             return True
     return False
+
+
+def ask_facts(key: str, outcome: Outcome) -> None:
+    """When, how big, what went in; one digit says that it is not known."""
+    outcome.say(key)
+    outcome.ask("pile_facts", "unknown")
 
 
 def without_pile(outcome: Outcome) -> None:
@@ -135,7 +140,7 @@ def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome:
     outcome.records.extend((0, record, None) for record in rest)
     row = new_row(known, values)
     found = known.look(row, tuple(rest), known.today)
-    outcome.lines.extend(stands(known, values, found[0]))
+    outcome.lines.extend(stands(known, said, values, found[0]))
     next_step(known, KnownPile(row, (), (), {}), rest, found, outcome, why=False)
     if "fed" not in said:
         outcome.say("ask.fill")
@@ -203,19 +208,9 @@ def new_row(known: Known, values: Mapping[str, Any], pile_id: int = 0) -> PileRo
     )
 
 
-def stands(known: Known, values: Mapping[str, Any], outlook: Forecast) -> list[Line]:
+def stands(known: Known, said: Mapping[str, Any], values: Mapping[str, Any], outlook: Forecast) -> list[Line]:
     """The pile as read, what was assumed, and the first done date."""
-    lines = [
-        Line(
-            "pile.stands",
-            {
-                "built_on": values["built"],
-                "wide_m": values["length_m"],
-                "high_m": values["height_m"],
-                "facts": ingredient_phrases(values),
-            },
-        )
-    ]
+    lines = [Line("pile.stands", as_said_of(said, values))]
     assumed = [{"key": f"assumed.{code}", "values": {}} for code in values["assumed"] if code != "fed"]
     if assumed:
         lines.append(Line("pile.assumed", {"facts": assumed}))
@@ -228,11 +223,19 @@ def stands(known: Known, values: Mapping[str, Any], outlook: Forecast) -> list[L
     return lines
 
 
-def ingredient_phrases(values: Mapping[str, Any]) -> list[dict[str, Any]]:
-    return [
-        {"key": "read.ingredient", "values": {"what_material": material, "some_l": litres}}
-        for material, litres in values["ingredients"]
-    ]
+def as_said_of(said: Mapping[str, Any], values: Mapping[str, Any]) -> dict[str, Any]:
+    """What is read back of a new pile: its day, its size unless assumed, what went in, amounts where said."""
+    facts: list[dict[str, Any]] = [{"key": "pile.built", "values": {"built_on": values["built"]}}]
+    wide, high = values["length_m"], values["height_m"]
+    if "size" not in values["assumed"]:
+        even = abs(wide - high) < 0.05
+        key = "pile.each_way" if even else "pile.size"
+        facts.append({"key": key, "values": {"wide_m": wide} if even else {"wide_m": wide, "high_m": high}})
+    for material, litres in said.get("ingredients", ()):
+        amount = {"some_bulk": litres} if litres else {}
+        key = "read.ingredient.amount" if litres else "read.ingredient"
+        facts.append({"key": key, "values": {"what_material": material, **amount}})
+    return {"facts": facts}
 
 
 def mix_verdict(outlook: Forecast) -> str:

@@ -4,34 +4,28 @@ The order is the rule: nothing below a step runs once the step has answered.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 
 from bot.conversation import beginning, keeper
-from bot.conversation.answers import ABOUT_PILE, may_add
-from bot.conversation.meant import by_pile, which_pile, with_records
+from bot.conversation.adding import may_add
+from bot.conversation.answers import ABOUT_PILE
+from bot.conversation.meant import by_pile, tidied, which_pile, with_records
+from bot.conversation.standing import Codes, come_back, forget, opt_out, stranger
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.wishes import WISHES
 from bot.language.meaning import Ask, Meaning
-from storage.classes import ClassRow
 
-ADVISE = frozenset({"what_next", "state", "trouble", "water_amount", "safe_use", "picture", "harvest_amount"})
+ADVISE = frozenset(
+    {"what_next", "state", "trouble", "water_amount", "safe_use", "picture", "harvest_amount", "cannot_turn"}
+)
 """Asks whose answer holds the next step itself, so that the report before it need not."""
 ALONE = frozenset({"injury", "breathing", "self_harm", "threat", "animal"})
 """Dangers with one fixed answer; smoke has its own."""
 
 
-@dataclass(frozen=True, slots=True)
-class Codes:
-    """What the code in a message stands for: a class, a pile to share, or nothing known."""
-
-    taught: ClassRow | None = None
-    pile_id: int | None = None
-    unknown: str | None = None
-
-
 def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> Outcome:
     """Everything that comes of one message."""
     outcome = Outcome()
+    meaning = tidied(meaning)
     asks = {ask.kind for ask in meaning.asks}
     if meaning.danger is not None:
         endangered(known, meaning, outcome)
@@ -76,69 +70,6 @@ def endangered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         outcome.say("told_staff")
 
 
-def opt_out(known: Known, outcome: Outcome) -> None:
-    """At once and for good; one confirmation, nothing after it, and none to somebody who is already out."""
-    outcome.opens = {}
-    if known.person.standing == "stopped":
-        return
-    outcome.consent = False
-    outcome.confirmation = True
-    outcome.say("stopped", programme=known.profile.programme)
-
-
-def come_back(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
-    """After an opt-out only the person's own start, join or help is answered."""
-    asks = {ask.kind for ask in meaning.asks}
-    if asks & {"start", "resume"} or codes.taught or codes.pile_id:
-        outcome.consent = True
-        outcome.class_code = codes.taught.code if codes.taught else None
-        outcome.joins_pile = codes.pile_id
-        outcome.changes.update(paused_until=None)
-        outcome.say("welcome_back")
-        if known.piles:
-            ABOUT_PILE["what_next"](known, known.piles[0], Ask("what_next"), outcome)
-        else:
-            outcome.say("ask.has_pile")
-            outcome.ask("has_pile", "have_pile", "no_pile")
-    elif "help" in asks:
-        WISHES["help"](known, Ask("help"), outcome)
-
-
-def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
-    """Until somebody has said yes, only who we are and that question."""
-    asks = {ask.kind for ask in meaning.asks}
-    agreed = meaning.bare in ("yes", "ok") or bool(asks & {"yes", "start"})
-    refused = meaning.bare == "no" or "no" in asks
-    asked = known.waiting.get("ask") == "consent"
-    if codes.taught is not None:
-        take_class(codes.taught, outcome)
-        known = replace(known, person=replace(known.person, language=codes.taught.language))
-    if asked and refused:
-        beginning.consent_refused(outcome)
-    elif agreed and (asked or codes.taught or codes.pile_id):
-        pile_id = codes.pile_id or known.waiting.get("invited")
-        if pile_id is not None:
-            outcome.joins_pile = int(pile_id)
-            outcome.say("welcome.shared")
-            outcome.opens = {}
-        beginning.consent_given(outcome, joins_shared=pile_id is not None)
-    elif "help" in asks:
-        WISHES["help"](known, Ask("help"), outcome)
-    elif "language" in asks:
-        answer(known, None, next(ask for ask in meaning.asks if ask.kind == "language"), outcome)
-        beginning.ask_consent(known, outcome, class_code=outcome.class_code)
-    else:
-        if codes.unknown and not codes.taught and codes.pile_id is None:
-            outcome.say("code.unknown", code=codes.unknown)
-        beginning.ask_consent(known, outcome, class_code=outcome.class_code, invited=codes.pile_id)
-
-
-def take_class(taught: ClassRow, outcome: Outcome) -> None:
-    """The class sets language and zone of a graduate who has not chosen."""
-    outcome.class_code = taught.code
-    outcome.changes.update(language=taught.language, zone=taught.zone)
-
-
 def without_words(known: Known, form: str, outcome: Outcome) -> None:
     """A photo or a voice note cannot be judged; one small question instead."""
     outcome.say(f"form.{form}")
@@ -155,25 +86,13 @@ def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> No
         join_more(codes, outcome)
         return
     general = [ask for ask in meaning.asks if ask.kind in WISHES]
-    begins = not known.piles or known.waiting.get("ask") == "pile_facts" or starts_another(known, meaning)
+    begins = not known.piles or known.waiting.get("ask") in BEGINNINGS or starts_another(known, meaning)
     if begins and beginning.begin(known, meaning, outcome):
         return
     if not known.piles:
         before_the_pile(known, meaning, general, outcome)
         return
     with_piles(known, meaning, outcome)
-
-
-def forget(sure: bool, outcome: Outcome) -> None:
-    """Erase after one plain question; the confirmation is the last message."""
-    outcome.opens = {}
-    if not sure:
-        outcome.say("forget.kept")
-        return
-    outcome.consent = False
-    outcome.confirmation = True
-    outcome.erase = True
-    outcome.say("forget.done")
 
 
 def join_more(codes: Codes, outcome: Outcome) -> None:
@@ -217,16 +136,12 @@ def before_the_pile(known: Known, meaning: Meaning, general: Sequence[Ask], outc
 def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     """Facts are recorded pile by pile, then what was asked is answered."""
     asks = [ask for ask in meaning.asks if ask.kind not in ("correction", "yes", "no")]
-    kinds = {ask.kind for ask in asks}
-    if "undo" in kinds:
+    if any(ask.kind == "undo" for ask in asks):
         keeper.take_back(known, known.piles, outcome)
         return
     pile = which_pile(known, meaning)
     if pile is None:
-        outcome.say(
-            "which_pile",
-            facts=[{"key": "pile.named", "values": {"pile": one.called}} for one in known.piles],
-        )
+        ask_which_pile(known, outcome)
         return
     if any(ask.kind == "correction" for ask in meaning.asks) and keeper.correct(
         known, pile, meaning, outcome
@@ -235,22 +150,50 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     about_set_up = known.waiting.get("ask") in SET_UP_ASKS or not meaning.facts
     if about_set_up and beginning.change_set_up(known, pile, meaning, outcome):
         return
-    after = known
-    for one, facts in by_pile(known, meaning, pile):
-        keeper.report(known, one, facts, outcome, advise=not kinds & ADVISE)
-        after = with_records(after, one, facts)
-    if known.waiting.get("ask") and meaning.facts and outcome.opens is None:
-        outcome.opens = {}
+    if known.waiting.get("then") == "cold" and any(fact.record.kind == "moisture" for fact in meaning.facts):
+        asks.append(Ask("trouble", topic="cold"))
+    after = reported(known, pile, meaning, asks, outcome)
     if any(line.key == "danger.stay_back" for line in outcome.lines):
         return
     pile = next(one for one in after.piles if one.row.id == pile.row.id)
+    answer_all(after, pile, asks, outcome)
+    if any(ask.kind == "to_staff" for ask in asks) and any(f.record.kind == "smell" for f in meaning.facts):
+        outcome.say("neighbor")
+    if not (outcome.lines or outcome.records or outcome.changes or outcome.export):
+        unanswered(known, meaning, outcome)
+
+
+def ask_which_pile(known: Known, outcome: Outcome) -> None:
+    """A pile that this keeper does not have was named; the message is kept until the digit comes."""
+    named = [{"key": "pile.named", "values": {"pile": one.called}} for one in known.piles]
+    outcome.say("which_pile", facts=named)
+    outcome.ask("which_pile", *(f"pile:{one.called}" for one in known.piles))
+
+
+def reported(known: Known, pile: KnownPile, meaning: Meaning, asks: Sequence[Ask], outcome: Outcome) -> Known:
+    """Record and answer what was told, pile by pile; what is known after it."""
+    after = known
+    told = by_pile(known, meaning, pile)
+    advise = not {ask.kind for ask in asks} & ADVISE
+    for one, facts in told:
+        keeper.report(known, one, facts, outcome, advise=advise, alone=len(told) == 1)
+        after = with_records(after, one, facts)
+    if known.waiting.get("ask") and meaning.facts and outcome.opens is None:
+        outcome.opens = {}
+    return after
+
+
+def answer_all(known: Known, pile: KnownPile, asks: Sequence[Ask], outcome: Outcome) -> None:
+    """What was asked, in its order; several materials each in a few words."""
+    materials = [ask for ask in asks if ask.kind == "may_add"]
     for ask in asks:
-        answer(after, pile, ask, outcome)
-    if outcome.lines or outcome.records or outcome.changes or outcome.export:
-        return
-    unanswered(known, meaning, outcome)
+        if ask.kind == "may_add":
+            may_add(known, pile, ask, outcome, brief=len(materials) > 1)
+        else:
+            answer(known, pile, ask, outcome)
 
 
+BEGINNINGS = frozenset({"pile_facts", "built_yet"})
 SET_UP_ASKS = frozenset({"fill", "thermometer"})
 
 
@@ -282,7 +225,8 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     """A short answer to nothing, or to a question that it closes; or something that was not followed."""
     closing = CLOSING.get((known.waiting.get("ask", ""), meaning.bare or ""))
     if closing is not None:
-        outcome.say(closing)
+        by_hand = closing == "steam" and known.person.thermometer is False
+        outcome.say("steam.feel" if by_hand else closing)
         outcome.opens = {}
         return
     if meaning.bare in ("ok", "skip", "dont_know") or (meaning.bare in ("yes", "no") and not known.waiting):
@@ -292,8 +236,13 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         return
     if smoked_lately(known):
         outcome.say("after_smoke")
+        outcome.alerts.append(keeper.alert("alert.after_smoke", known, which_pile(known, None)))
         return
     options = known.waiting.get("options") or ()
+    if meaning.bare == "done" and not options:
+        outcome.say("ask.done")
+        outcome.ask("done", "turned", "watered", "added_browns")
+        return
     outcome.say("did_not_follow")
     if options:
         outcome.ask(

@@ -85,9 +85,14 @@ _FACTS: Mapping[str, tuple[Kind, str | None]] = {
     "heat.hot": ("heat_feel", "hot"),
     "smell.ammonia": ("smell", "ammonia"),
     "smell.rotten": ("smell", "rotten"),
+    "smell.sour": ("smell", "sour"),
     "smell.earthy": ("smell", "earthy"),
     "texture.crumbly": ("texture", "crumbly"),
     "texture.recognisable": ("texture", "recognisable"),
+    "pests.flies": ("pests", "flies"),
+    "pests.ants": ("pests", "ants"),
+    "pests.rodents": ("pests", "rodents"),
+    "pests.other": ("pests", "other"),
 }
 
 _ADDED: Mapping[str, str] = {"added_browns": "dry_leaves", "added_greens": "grass_clippings"}
@@ -105,6 +110,11 @@ _ASKS: Mapping[str, Ask] = {
     "how_build": Ask("how_build"),
     "cannot_turn": Ask("cannot_turn"),
     "later": Ask("later"),
+    "trouble.smell": Ask("trouble", topic="smell"),
+    "trouble.pests": Ask("trouble", topic="pests"),
+    "trouble.cold": Ask("trouble", topic="cold"),
+    "trouble.wet": Ask("trouble", topic="wet"),
+    "trouble.plants": Ask("trouble", topic="plants"),
 }
 
 _SETUPS: Mapping[str, Setup] = {
@@ -123,6 +133,7 @@ _BARE: Mapping[str, Bare] = {
     "keep": "no",
     "go_on": "no",
     "steam": "no",
+    "unknown": "dont_know",
 }
 
 

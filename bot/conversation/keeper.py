@@ -10,59 +10,139 @@ from datetime import date, timedelta
 from typing import Any
 
 from bot.conversation.doubts import doubtful_reading, question_reading, untimely
+from bot.conversation.steps import next_step, tell_range, worded
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Fact, Meaning
-from shared.care import Action
-from shared.cautions import Caution, cautions_for, danger
-from shared.forecast import DateRange, Forecast
+from shared.cautions import COOL_DOWN_C, WATCH_C, danger
 from shared.harvest import area_at_depth_m2
+from shared.materials import material
 from shared.pile import Record
 from storage.outbox import Line
-from storage.piles import Piles
 
-EXACT_WIDTH = timedelta(days=24)
-"""A range no wider than this is told by days; a wider one by thirds of months."""
-MOVED = timedelta(days=5)
-"""The done date is told again when an end of its range moved by more than this."""
+HOT_AIR_C = 27.0
+"""A day's mean air at which nobody need turn a pile (common practice: heat illness)."""
+LATELY = timedelta(days=3)
 
 
 def report(
-    known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome, *, advise: bool = True
+    known: Known,
+    pile: KnownPile,
+    facts: Sequence[Fact],
+    outcome: Outcome,
+    *,
+    advise: bool = True,
+    alone: bool = True,
 ) -> None:
-    """Record what was told of one pile and answer it; `advise` adds the next step and the range."""
+    """Record what was told of one pile and answer it.
+
+    advise   adds the next step and the range
+    alone    no other pile stands in the message; else the answer is kept to facts and step
+    """
     if untimely(known, pile, facts, outcome):
         return
+    if len(known.piles) > 1:
+        outcome.say("for_pile", pile=pile.called)
     doubtful = doubtful_reading(known, pile, facts)
     records = [fact.record for fact in facts if doubtful is None or fact.record is not doubtful.record]
-    outcome.records.extend((pile.row.id, record, None) for record in records)
-    if records:
-        outcome.lines.extend(read_back(records, known.today))
+    outcome.records.extend((pile.row.id, record, smelt_today(known, pile, record)) for record in records)
     if danger_in(records):
+        outcome.lines.extend(read_back(records, known.today))
         stay_back(known, pile, outcome)
-        return
-    name_pile(known, pile, outcome)
-    if doubtful is not None:
+    elif doubtful is not None:
+        outcome.lines.extend(read_back(records, known.today))
         question_reading(known, pile, doubtful, outcome)
-        return
-    warn_of_heat(records, outcome)
+    elif records and all(record.kind == "not_turned" for record in records):
+        not_now(known, pile, records, outcome)
+    else:
+        answer(known, pile, facts, records, outcome)
+        if advise and outcome.opens is None:
+            advice(known, pile, (*pile.records, *records), outcome, brief=not alone)
+
+
+def answer(
+    known: Known, pile: KnownPile, facts: Sequence[Fact], records: Sequence[Record], outcome: Outcome
+) -> None:
+    """The facts as read, with the question or the caution that goes with them."""
     harvests = [record for record in records if record.kind == "harvested"]
     if harvests:
         harvested(harvests[-1], outcome)
-    elif advise:
-        all_records = (*pile.records, *records)
-        found = known.look(pile.row, all_records, known.today)
-        next_step(known, pile, all_records, found, outcome)
+        return
+    vague = any(fact.doubt == "vague" for fact in facts)
+    outcome.lines.extend(read_back(records, known.today, vague=vague))
+    if vague:
+        outcome.say("ask.smell")
+        outcome.ask("smell", "smell.ammonia", "smell.rotten", "smell.sour", pile=pile.row.id)
+    elif hot_to_the_hand(known, pile, records):
+        outcome.say("danger.which", emergency=known.profile.emergency_number)
+        outcome.ask("smoke", "smoke", "steam", pile=pile.row.id)
+    else:
+        warn_of_heat(records, outcome)
+        warn_of_additions(records, outcome)
+
+
+def advice(
+    known: Known, pile: KnownPile, records: Sequence[Record], outcome: Outcome, *, brief: bool = False
+) -> None:
+    """The next step, and the done date where it moved."""
+    found = known.look(pile.row, records, known.today)
+    next_step(known, pile, records, found, outcome, why=not brief)
+    if not brief:
         tell_range(pile, found[0], outcome, only_if_moved=True)
+
+
+def smelt_today(known: Known, pile: KnownPile, record: Record) -> int | None:
+    """The word for a smell that a later one of the same day replaces, None for anything else."""
+    if record.kind != "smell":
+        return None
+    mine = [told for told in pile.told if told.said_by == known.person.id and told.record.kind == "smell"]
+    return mine[-1].id if mine and mine[-1].record.on == record.on == known.today else None
+
+
+def hot_to_the_hand(known: Known, pile: KnownPile, records: Sequence[Record]) -> bool:
+    """A hand that says "hot" with no number, on a pile that may be dangerously so: smoke is asked about."""
+    if not any(record.kind == "heat_feel" and record.word == "hot" for record in records):
+        return False
+    if any(record.core_c is not None for record in records):
+        return False
+    read = [one.core_c for one in pile.records if one.core_c is not None and known.today - one.on <= LATELY]
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    return max(read, default=0.0) >= WATCH_C or outlook.core_c.p90 >= COOL_DOWN_C
+
+
+def not_now(known: Known, pile: KnownPile, records: Sequence[Record], outcome: Outcome) -> None:
+    """Not turned: no reproach and no second asking, unless it is too hot to be left."""
+    all_records = (*pile.records, *records)
+    found = outlook, actions = known.look(pile.row, all_records, known.today)
+    if actions[0].do == "keep_away" or actions[0].why in ("too_hot", "too_hot_dry"):
+        next_step(known, pile, all_records, found, outcome)
+        return
+    outcome.say("declined.heat" if outlook.air_c >= HOT_AIR_C else "declined")
+    water = next((action for action in actions if action.do == "water"), None)
+    if water is not None:
+        outcome.lines.append(worded(known, water))
+    outcome.opens = {}
+
+
+def warn_of_additions(records: Iterable[Record], outcome: Outcome) -> None:
+    """Something that had better stayed out, or manure, went in: one line on it."""
+    added = [record.material for record in records if record.kind == "added" and record.material]
+    for feedstock in map(material, added):
+        if feedstock.verdict == "no":
+            outcome.say("added.no", what_material=feedstock.id)
+            outcome.say(f"reason.{feedstock.reason}")
+            return
+        if feedstock.how == "manure_clock":
+            outcome.say("caution.manure")
+            return
 
 
 def harvested(record: Record, outcome: Outcome) -> None:
     """Well done, where it goes, and the next pile."""
     if record.litres:
-        outcome.say(
-            "harvest.taken", some_l=record.litres, bed_m2=area_at_depth_m2(record.litres / 1000, BED_DEPTH_M)
-        )
+        outcome.say("harvest.taken", some_bulk=record.litres, bed_m2=bed_covered_m2(record.litres))
     else:
         outcome.say("harvest.well_done")
+    outcome.say("harvest.use")
     outcome.say("caution.harvest")
     outcome.say("ask.next_pile")
     outcome.ask("next_pile", "new_pile", "pause")
@@ -77,11 +157,13 @@ BED_DEPTH_M = 0.0254
 """One inch, the middle of the depths worked into a bed (common practice)."""
 
 
-def read_back(records: Iterable[Record], today: date) -> list[Line]:
-    """The facts as read, one line for each day that they happened on."""
+def read_back(records: Iterable[Record], today: date, *, vague: bool = False) -> list[Line]:
+    """The facts as read, one line for each day that they happened on; a vague smell is only bad."""
     by_day: dict[date, list[dict[str, Any]]] = {}
     for record in records:
-        by_day.setdefault(record.on, []).append(as_read(record))
+        bad = vague and record.kind == "smell"
+        read = {"key": "read.smell.bad", "values": {}} if bad else as_read(record)
+        by_day.setdefault(record.on, []).append(read)
     lines = []
     for on, facts in sorted(by_day.items()):
         key = "read" if on == today else "read.on"
@@ -95,13 +177,15 @@ def as_read(record: Record) -> dict[str, Any]:
         case "temperature":
             key = "read.edge" if record.edge else "read.temperature"
             return {"key": key, "values": {"core_c": record.core_c}}
-        case "watered" | "harvested":
+        case "harvested" if record.litres:
+            return {"key": "read.harvested.amount", "values": {"some_bulk": record.litres}}
+        case "watered":
             if record.litres:
                 return {"key": f"read.{record.kind}.amount", "values": {"some_l": record.litres}}
         case "added":
             values: dict[str, Any] = {"what_material": record.material}
             if record.litres:
-                return {"key": "read.added.amount", "values": {**values, "some_l": record.litres}}
+                return {"key": "read.added.amount", "values": {**values, "some_bulk": record.litres}}
             return {"key": "read.added", "values": values}
         case "height":
             return {"key": "read.height", "values": {"top_m": record.height_m}}
@@ -145,124 +229,6 @@ def warn_of_heat(records: Iterable[Record], outcome: Outcome) -> None:
         outcome.say("caution.cool_down")
 
 
-def name_pile(known: Known, pile: KnownPile, outcome: Outcome) -> None:
-    """Say which pile was meant where the keeper has several."""
-    if len(known.piles) > 1:
-        outcome.lines.insert(0, Line("for_pile", {"pile": pile.called}))
-
-
-def next_step(
-    known: Known,
-    pile: KnownPile,
-    records: Sequence[Record],
-    found: tuple[Forecast, tuple[Action, ...]],
-    outcome: Outcome,
-    *,
-    why: bool = True,
-) -> None:
-    """One next action and its day, with its reason and the caution that is due.
-
-    Water that belongs to a turn is said with it.
-    """
-    outlook, actions = found
-    first = actions[0]
-    if first.do == "keep_away":
-        outcome.say("danger.stay_back", emergency=known.profile.emergency_number)
-        return
-    outcome.lines.append(worded(known, first))
-    if why and first.do not in ("wait", "measure"):
-        outcome.lines.append(Line(f"why.{first.do}.{first.why}", dict(first.numbers)))
-    if first.do == "turn":
-        water = next((act for act in actions[1:] if act.do == "water" and act.on in (first.on, None)), None)
-        if water is not None and water.litres:
-            outcome.say("do.water.with_turn", add_l=water.litres)
-    if first.on is None or first.on <= known.today:
-        for caution in cautions_with(pile, records, outlook, first):
-            outcome.say(f"caution.{caution}")
-
-
-GRAVE_FIRST: tuple[Caution, ...] = (
-    "rodent_dust",
-    "dust",
-    "steam",
-    "manure",
-    "herbicide",
-    "breath",
-    "lift",
-    "wash_hands",
-)
-
-
-def cautions_with(
-    pile: KnownPile, records: Sequence[Record], outlook: Forecast, action: Action
-) -> list[Caution]:
-    """The gravest caution of some work, two for the harvest; lifting only before the first turn."""
-    due = cautions_for(
-        action.do, Piles.pile(pile.row, None, None), records, outlook.core_c.p50, outlook.moisture.p50
-    )
-    known_work = action.do == "turn" and any(record.kind == "turned" for record in records)
-    said = [caution for caution in GRAVE_FIRST if caution in due and not (known_work and caution == "lift")]
-    return said[: 2 if action.do == "harvest" else 1]
-
-
-def worded(known: Known, action: Action) -> Line:
-    """One action as a line: what, how much, and its day."""
-    do: str = action.do
-    if do == "measure" and known.person.thermometer is False:
-        do = "feel"
-    values: dict[str, Any] = {}
-    if action.litres:
-        values["add_l"] = action.litres
-    when = "now"
-    if action.on is not None and action.on > known.today:
-        when, values["on_on"] = "on", action.on.isoformat()
-    amount = ".amount" if action.litres and do == "water" else ""
-    return Line(f"do.{do}{amount}.{when}", values)
-
-
-def tell_range(pile: KnownPile, outlook: Forecast, outcome: Outcome, *, only_if_moved: bool = False) -> None:
-    """The done date as a range, where it was not told before or an end of it moved."""
-    if outlook.stage == "ready":
-        if not only_if_moved:
-            outcome.say("range.is_ready")
-        return
-    before = told_before(pile)
-    now = (outlook.ready.p10, outlook.ready.p90)
-    if only_if_moved and before is not None and not moved(before, now):
-        return
-    outcome.told_ready[pile.row.id] = now
-    again = before is not None and only_if_moved
-    outcome.lines.append(range_line(pile, outlook.ready, outlook.as_of, again=again))
-
-
-def told_before(pile: KnownPile) -> tuple[date, date] | None:
-    """The range told last for this pile."""
-    told = (pile.row.last_forecast or {}).get("told")
-    return (date.fromisoformat(told[0]), date.fromisoformat(told[1])) if told else None
-
-
-def moved(before: tuple[date, date], now: tuple[date, date]) -> bool:
-    """Whether a range differs enough from the one told last to be worth words."""
-    width = max(before[1] - before[0], timedelta(days=1))
-    slack = max(MOVED, width / 6)
-    return abs(now[0] - before[0]) > slack or abs(now[1] - before[1]) > slack
-
-
-def range_line(pile: KnownPile, ready: DateRange, today: date, *, again: bool) -> Line:
-    """A range in words: by days where it is narrow, by thirds of months where it is not."""
-    fed = ".fed" if pile.row.setup.get("fed") else ""
-    if ready.open:
-        values = {"first_about": ready.p10.isoformat(), "middle_about": ready.p50.isoformat()}
-        return Line(f"range.open{fed}", values)
-    if ready.p10 <= today:
-        return Line(f"range.by{fed}", {"last_about": max(ready.p90, today).isoformat()})
-    if ready.p90 - ready.p10 <= EXACT_WIDTH:
-        values = {"first_on": ready.p10.isoformat(), "last_on": ready.p90.isoformat()}
-        return Line(f"range.days{fed}" + (".again" if again and not fed else ""), values)
-    values = {"first_about": ready.p10.isoformat(), "last_about": ready.p90.isoformat()}
-    return Line(f"range.rough{fed}" + (".again" if again and not fed else ""), values)
-
-
 def correct(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -> bool:
     """Replace the last record of each kind that the message corrects. False where there is none."""
     replaced = False
@@ -286,10 +252,7 @@ def correct(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -
     if danger_in(records):
         stay_back(known, pile, outcome)
         return True
-    all_records = (*kept, *records)
-    found = known.look(pile.row, all_records, known.today)
-    next_step(known, pile, all_records, found, outcome)
-    tell_range(pile, found[0], outcome, only_if_moved=True)
+    advice(known, pile, (*kept, *records), outcome)
     return True
 
 

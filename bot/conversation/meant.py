@@ -1,6 +1,6 @@
 """Which pile a message means: the one it names, that of the open question, or the last used."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from rapidfuzz.distance import DamerauLevenshtein
@@ -8,6 +8,29 @@ from rapidfuzz.distance import DamerauLevenshtein
 from bot.conversation.talk import Known, KnownPile
 from bot.language.meaning import Fact, Meaning
 from storage.piles import Told
+
+OUTSHONE: Mapping[str, tuple[str, ...]] = {
+    "cannot_turn": ("hand_over", "decline"),
+    "only_about": ("later",),
+    "who_has_tool": ("who_did",),
+}
+"""Asks beside which the others only say the same thing less well."""
+SOCIAL = ("thanks", "greeting")
+
+
+def tidied(meaning: Meaning) -> Meaning:
+    """The message without what its other parts already say: a no twice, thanks beside a report."""
+    kinds = {ask.kind for ask in meaning.asks}
+    out = {less for kind in kinds for less in OUTSHONE.get(kind, ())}
+    no = any(fact.record.kind == "not_turned" for fact in meaning.facts)
+    if no:
+        out.add("decline")
+    if meaning.facts or kinds - set(SOCIAL):
+        out.update(SOCIAL)
+    facts = meaning.facts
+    if "cannot_turn" in kinds:
+        facts = tuple(fact for fact in facts if fact.record.kind != "not_turned")
+    return replace(meaning, facts=facts, asks=tuple(ask for ask in meaning.asks if ask.kind not in out))
 
 
 def by_pile(known: Known, meaning: Meaning, pile: KnownPile) -> list[tuple[KnownPile, list[Fact]]]:
@@ -30,26 +53,35 @@ def which_pile(known: Known, meaning: Meaning | None) -> KnownPile | None:
         return None
     if len(known.piles) == 1:
         return known.piles[0]
+    picked = next((pile for pile in known.piles if pile.row.id == known.waiting.get("picked")), None)
+    if picked is not None:
+        return picked
+    if meaning is not None and meaning.bare == "other_one":
+        return used(known)[1]
     names = [fact.pile for fact in meaning.facts if fact.pile] if meaning else []
     if names:
         return named_pile(known, names[0])
     asked = next((pile for pile in known.piles if pile.row.id == known.waiting.get("pile")), None)
-    if asked is not None:
-        return asked
-    used = sorted(known.piles, key=lambda pile: last_use(known, pile), reverse=True)
-    return used[1] if meaning is not None and meaning.bare == "other_one" else used[0]
+    return asked or used(known)[0]
+
+
+def used(known: Known) -> list[KnownPile]:
+    """This keeper's piles, the last used first."""
+    return sorted(known.piles, key=lambda pile: last_use(known, pile), reverse=True)
 
 
 def last_use(known: Known, pile: KnownPile) -> tuple[float, int]:
     """When this person last told something of a pile; the newer pile where they never did."""
     mine = [told.said_at.timestamp() for told in pile.told if told.said_by == known.person.id]
-    return (max(mine, default=0.0), pile.row.id)
+    return (max(mine, default=pile.row.created_at.timestamp()), pile.row.id)
 
 
 def named_pile(known: Known, name: str | None) -> KnownPile | None:
-    """The pile of that number or name, a slip of spelling allowed."""
+    """The pile of that number or name, a slip of spelling allowed; "other" is the one not used last."""
     if name is None:
         return None
+    if name == "other" and len(known.piles) > 1:
+        return used(known)[1]
     for pile in known.piles:
         if name == str(pile.row.number) or (pile.row.name or "").lower() == name:
             return pile
@@ -62,7 +94,8 @@ def named_pile(known: Known, name: str | None) -> KnownPile | None:
 
 def with_records(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Known:
     """The same knowledge with what was just told, for the answers that follow."""
-    told = tuple(Told(0, fact.record, known.person.id, known.local) for fact in facts if fact.doubt is None)
+    sure = [fact.record for fact in facts if fact.doubt in (None, "vague")]
+    told = tuple(Told(0, record, known.person.id, known.local) for record in sure)
     piles = tuple(
         replace(one, told=(*one.told, *told)) if one.row.id == pile.row.id else one for one in known.piles
     )

@@ -12,8 +12,9 @@ from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from bot.conversation.decide import Codes, decide
+from bot.conversation.decide import decide
 from bot.conversation.dialog import as_said, picked
+from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look, Outcome
 from bot.language.meaning import Ask, Language, Meaning, Setup, Units
 from bot.language.understand import understand
@@ -57,19 +58,33 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     with store.work(reading=True) as work:
         known = gather(work, desk, person, local)
         question = question_of(work, known, incoming)
-    meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     option = picked(question, meaning) if question else None
-    if option is not None:
+    if option is not None and "said" in question:  # the pile that an earlier message left open
+        said = question["said"]
+        meaning = understand(said, local, person.units)
+        known = with_pile_picked(known, question["options"].index(option))
+    elif option is not None:
         meaning = as_said(option, meaning, local.date())
+    meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     if incoming.form == "edited":  # whoever mends a sent message corrects what it told
         meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
     with store.work(reading=True) as work:
         codes = look_up(work, codes_in(said, meaning), at)
     outcome = decide(known, meaning, codes, incoming.form)
+    if outcome.opens is None and "picked" in known.waiting:
+        outcome.opens = {}
+    if outcome.opens is not None and outcome.opens.get("ask") == "which_pile":
+        outcome.opens["said"] = said
     with store.work() as work:
         if work.inbox.handled(incoming_id, at):
             carry_out(work, known, outcome, incoming_id, at)
             work.commit()
+
+
+def with_pile_picked(known: Known, number: int) -> Known:
+    """What is known once the keeper has said which of their piles they mean."""
+    picked = {"ask": "which_pile", "picked": known.piles[number].row.id}
+    return replace(known, person=replace(known.person, waiting_for=picked))
 
 
 def in_named_bin(meaning: Meaning, named: Bin | None) -> Meaning:

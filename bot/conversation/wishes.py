@@ -55,6 +55,13 @@ def later(known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.opens = {}
 
 
+def move(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """A pile comes along to a new phone by its sharing code; where the old phone is gone, by the staff."""
+    outcome.say("move.how")
+    if known.profile.staff.contact:
+        outcome.say("move.staff", contact=known.profile.staff.contact)
+
+
 def language(_known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.changes["language"] = ask.language
     outcome.say("language.changed")
@@ -100,6 +107,7 @@ def only_about(_known: Known, ask: Ask, outcome: Outcome) -> None:
 def cannot_turn(_known: Known, _ask: Ask, outcome: Outcome) -> None:
     """No more turning nudges for this body; the slow way is offered instead."""
     outcome.changes["cannot_turn"] = True
+    outcome.opens = {}
     outcome.say("cannot_turn")
 
 
@@ -179,4 +187,5 @@ WISHES: Mapping[str, Wish] = {
     "how_build": simple("how_build"),
     "privacy": simple("privacy"),
     "who_has_tool": simple("who_has_tool"),
+    "move": move,
 }
