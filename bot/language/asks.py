@@ -43,7 +43,8 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
     ("mix", ("what_next", "trouble", "state")),
     ("picture", ("my_data",)),
-    ("what_if", ("what_next", "trouble", "when_ready")),
+    ("what_if", ("what_next", "trouble", "undo", "stop_adding", "water_amount", "mix")),
+    ("who_has_tool", ("who_did", "person")),
     ("stop_adding", ("when_ready", "what_next")),
     ("how_measure", ("trouble", "help", "what_next", "state")),
     ("how_turn", ("trouble", "help", "what_next")),
@@ -70,7 +71,7 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
             if kind in QUESTIONS and not _asked(items, span):
                 continue
             hits.setdefault(kind, span)
-    asks: list[Ask] = []
+    asks: list[Ask] = [Ask("what_if", topic=topic) for topic, _ in lex.searches(items, "more_if.")][:1]
     if code := _class_code(items, lex, text):
         asks.append(Ask("join", code=code))
     asks += _may_add(items, lex)
@@ -183,7 +184,7 @@ def _clock(items: list[Item]) -> time | None:
 
 def _schedule(items: list[Item]) -> Ask | None:
     weekday = next((x.value.weekday for x in items if x.has("<weekday>")), None)
-    noon = time(12) if any(x.has("<noon>") for x in items) else None
+    noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
     return Ask("schedule", weekday=weekday, at=_clock(items) or noon)
 
 

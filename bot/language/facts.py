@@ -72,6 +72,8 @@ def _events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             continue
         if "not" in scope and kind != "not_turned":
             continue
+        if kind == "not_turned" and any(x.has("<unable>") for x in items[max(0, first - 1) : last]):
+            continue
         yield Finding(kind, first, "past", _amount_of(items, first, kind))
 
 
@@ -241,11 +243,13 @@ def _litres(item: Item) -> float | None:
 
 
 def _litres_before(items: list[Item], at: int, began: int) -> float | None:
-    for i in [*range(at - 1, began - 1, -1), *range(at + 1, min(at + 5, len(items)))]:
-        if items[i].has("<amount>"):
-            return _litres(items[i])
-        if i != at and items[i].has("<material>", "<end>"):
-            break
+    """The amount that goes with water: before it, else shortly after."""
+    for span in (range(at - 1, began - 1, -1), range(at + 1, min(at + 6, len(items)))):
+        for i in span:
+            if items[i].has("<amount>"):
+                return _litres(items[i])
+            if items[i].has("<material>", "<end>"):
+                break
     return None
 
 

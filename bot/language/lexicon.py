@@ -144,7 +144,7 @@ class Element:
 class Pattern:
     """A sequence of items, written like "when|<how_soon> ** <ready> ?".
 
-    a|b|<c>   one item with any of these labels      x?   may be missing
+    a|b|<c>   one item with any of these labels      x?   may be missing      <any>   any word
     *         up to three items, no mark between     **   up to eight items of the sentence
     ^ $       start and end of a clause              !x   not followed by x
     """
@@ -152,7 +152,7 @@ class Pattern:
     def __init__(self, text: str) -> None:
         self.text = text
         self.elements = tuple(self._element(part) for part in text.split())
-        firm = [e for e in self.elements if e.kind == "item" and not e.maybe]
+        firm = [e for e in self.elements if e.kind == "item" and not e.maybe and e.names.isdisjoint({"$", "<any>"})]
         self.anchor = min(firm, key=lambda e: len(e.names)).names
 
     @staticmethod
@@ -169,7 +169,8 @@ class Pattern:
     def find(self, items: Sequence[Item], start: int = 0) -> tuple[int, int] | None:
         """First match at or after `start` as (first, past-last) positions."""
         first = self.elements[0]
-        sure = first.names if first.kind == "item" and not first.maybe and "$" not in first.names else None
+        opens = first.kind == "item" and not first.maybe and first.names.isdisjoint({"$", "<any>"})
+        sure = first.names if opens else None
         for at in range(start, len(items)):
             if sure is None or not sure.isdisjoint(items[at].labels):
                 end = self._match(items, at, 0)
@@ -190,7 +191,8 @@ class Pattern:
         element = self.elements[step]
         here = items[at] if at < len(items) else None
         if element.kind == "item":
-            if here is not None and not element.names.isdisjoint(here.labels):
+            fits = here is not None and not element.names.isdisjoint(here.labels)
+            if fits or (here is not None and "<any>" in element.names and here.key[:1].isalnum()):
                 end = self._match(items, at + 1, step + 1)
                 if end is not None:
                     return end

@@ -28,6 +28,7 @@ RECORD_ASKS = {
     "schedule": ("weekday", "time"), "forget_me": (), "my_data": (), "thanks": (), "greeting": (), "yes": (),
     "no": (),
 }  # fmt: skip
+OTHER_ONE = ("other", "otra")  # no name: which one it is, the conversation knows
 SHORT = 6  # words of a message that may be an opt-out in the other language
 _SPEAKER = re.compile(r"\s*([^\W\d_]{2,12}):\s+(?=\S)")
 
@@ -245,7 +246,7 @@ def _fact(fact: Fact) -> dict[str, Any]:
     if record.kind == "height" and record.height_m is not None:
         printed["cm"] = round(record.height_m * 100)
     printed["on"] = record.on.isoformat()
-    if fact.pile is not None:
+    if fact.pile is not None and fact.pile not in OTHER_ONE:
         printed["pile"] = fact.pile
     return printed
 
