@@ -48,15 +48,11 @@ def heat_capacity_mj_per_k(water_kg: float, dry_kg: float) -> float:
 
 
 @compiled
-def whole_conductance_w_per_k(volume_m3: float, conductivity: float, film: float) -> float:
-    """Loss of a cube-like pile per K of its mean rise [W/K]: U = 1/(R/5k + 1/h) over six faces."""
-    radius_m = pow(3.0 * volume_m3 / (4.0 * pi), 1.0 / 3.0)
-    return 6.0 * pow(volume_m3, 2.0 / 3.0) / (radius_m / (5.0 * conductivity) + 1.0 / film)
-
-
-@compiled
 def core_conductance_w_per_k(volume_m3: float, shell_share: float, conductivity: float) -> float:
-    """From mean core to mean shell [W/K]: a sphere that heats evenly, split at the shell's inner face."""
+    """From mean core to mean shell [W/K]: a sphere that heats evenly, split at the shell's inner face.
+
+    With `shell_conductance_w_per_k` it gives the mean rise of U = 1/(R/5k + 1/h) over the cube's six faces.
+    """
     radius_m = pow(3.0 * volume_m3 / (4.0 * pi), 1.0 / 3.0)
     core, shell = _mean_rises(shell_share)
     to_cube = 6.0 * pow(volume_m3, 2.0 / 3.0) / (4.0 * pi * radius_m * radius_m)
