@@ -14,6 +14,9 @@ QUESTIONS = {
     "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
     "how_measure", "how_turn", "how_build", "who_did", "who_has_tool", "tally", "privacy", "stop_adding",
 }  # fmt: skip
+GRAVEST_FIRST: tuple[Danger, ...] = (
+    "self_harm", "threat", "breathing", "injury", "smoke", "animal", "wrong_person", "maybe_smoke",
+)  # fmt: skip
 SPANS = {"<days>": 1, "<weeks>": 7, "<months>": 30.4}
 SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
@@ -235,7 +238,7 @@ def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
         " ".join(plain(x.raw) for x in items if not x.has("<polite>") or plain(x.raw) in kept),
         " ".join(plain(x.raw) for x in items if not x.has("<end>", "<break>")),
     }
-    return next((lex.bare[words] for words in said if words in lex.bare), None)  # type: ignore[return-value]
+    return next((lex.bare[words] for words in said if words in lex.bare), None)
 
 
 # --- the end of contact --------------------------------------------------------------------------------------
@@ -262,9 +265,10 @@ def limits_stop(items: Sequence[Item], lex: Lexicon) -> bool:
 
 def wants_stop(items: Sequence[Item], lex: Lexicon) -> AskKind | None:
     """ "stop" where no more messages are wanted, by any wording; "unclear_stop" where that may be meant."""
-    for kind in ("stop", "unclear_stop"):
+    kinds: tuple[AskKind, ...] = ("stop", "unclear_stop")
+    for kind in kinds:
         if any(True for _ in lex.searches(items, f"{kind}.")):
-            return kind  # type: ignore[return-value]
+            return kind
     return None
 
 
@@ -272,7 +276,7 @@ def _said(items: Sequence[Item]) -> str:
     return " ".join(plain(x.raw) for x in items)
 
 
-def _stretches(items: list[Item]) -> list[tuple[int, int]]:
+def _stretches(items: Sequence[Item]) -> list[tuple[int, int]]:
     """The whole message, its first and last sentence, and what stands after its last comma."""
     bounds = list(sentences(items))
     comma = max((i + 1 for i, x in enumerate(items) if x.has(",", "-", ";")), default=0)
@@ -282,17 +286,6 @@ def _stretches(items: list[Item]) -> list[tuple[int, int]]:
 def find_danger(items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> Danger | None:
     """The gravest sign of danger in the message."""
     hits = {name for name, _ in lex.searches(items, "danger.")}
-    for danger in ("self_harm", "threat", "breathing", "injury"):
-        if danger in hits:
-            return danger
     if any(fact.record.kind == "smoke" for fact in facts):
-        return "smoke"
-    for danger in ("animal", "wrong_person", "maybe_smoke"):
-        if danger in hits:
-            return danger
-    return None
-
-
-def days_ahead(now: datetime, days: int) -> date:
-    """The day so many days from now."""
-    return now.date() + timedelta(days=days)
+        hits.add("smoke")
+    return next((danger for danger in GRAVEST_FIRST if danger in hits), None)

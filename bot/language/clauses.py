@@ -3,7 +3,7 @@
 Pile names are found here too, since a name reaches over clauses as those do.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from bot.language.lexicon import Item, Lexicon
 
@@ -27,7 +27,7 @@ def _within_number(items: list[Item], at: int) -> bool:
     return items[at].key == "-" and items[at].glued and at + 1 < len(items) and items[at + 1].glued
 
 
-def sentences(items: list[Item]) -> Iterator[tuple[int, int]]:
+def sentences(items: Sequence[Item]) -> Iterator[tuple[int, int]]:
     """Bounds (first, past-last) of each sentence."""
     start = 0
     for i in range(1, len(items) + 1):
@@ -124,10 +124,10 @@ def find_piles(items: list[Item], lex: Lexicon) -> list[Item]:
             named[start:] = [_name_item(run, name)]
             at = end
             continue
-        name, width = _named_before(named, items, at)
-        if name:
+        words, width = _named_before(named, items, at)
+        if words:
             run = [*named[len(named) - width :], items[at]]
-            named[len(named) - width :] = [_name_item(run, name)]
+            named[len(named) - width :] = [_name_item(run, words)]
             at += 1
             continue
         named.append(items[at])

@@ -92,8 +92,8 @@ def _spanish(parts: list[str]) -> Iterator[tuple[str, str]]:
     if second:
         made["now"] += [second + e for e in endings["now"].split()]
         made["imp"] += list(_with_endings(second, "imp", endings["imp"], infinitive))
-    for form, words in given.items():
-        made[form] = words.split(",")
+    for form, spelled in given.items():
+        made[form] = spelled.split(",")
     yield from (("base", infinitive + clitic) for clitic in ["", *_CLITICS])
     for form, words in made.items():
         yield from ((form, word) for word in words)

@@ -10,7 +10,7 @@ from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import Any
 
-import dateparser
+import dateparser  # type: ignore[import-untyped]
 
 from bot.language.lexicon import Item, Lexicon, lexicon, plain
 from bot.language.meaning import Language
@@ -55,7 +55,7 @@ def _grammar(language: Language) -> _Grammar:
     months = {plain(w): i for i, words in enumerate(table["months"], 1) for w in words}
     offsets = {plain(w): int(days) for days, words in table["offsets"].items() for w in words}
     parts = {plain(w): float(hour) for hour, words in table["parts"].items() for w in words}
-    counts = {plain(w): n for n, words in ((1, table["one"]), (2, table["couple"]), (3, table["few"])) for w in words}
+    counts = {plain(w): float(n) for n, words in ((1, table["one"]), (2, table["couple"]), (3, table["few"])) for w in words}
     names = {
         "OFFSET": _any(offsets), "WEEKDAY": _any(weekdays), "MONTH": _any(months), "PART": _any(parts),
         "COUNT": r"[0-9]{1,3}|" + _any(counts), "UNIT": _any(w for words in table["units"].values() for w in words),
@@ -155,8 +155,8 @@ def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When 
     if kind in ("ago", "ahead"):
         return _distance(kind, got, grammar, lex, now)
     if kind == "month_day":
-        day = "1" if got["day"] == "primero" else got["day"]
-        return _calendar(f"{grammar.months[got['month']]}/{day}" + _year(got.get("year")), now, hour)
+        number = "1" if got["day"] == "primero" else got["day"]
+        return _calendar(f"{grammar.months[got['month']]}/{number}" + _year(got.get("year")), now, hour)
     if kind == "slash":
         return _calendar(got["day"], now, hour)
     if kind == "day":
@@ -202,7 +202,7 @@ def _year(said: str | None) -> str:
 
 @lru_cache(maxsize=512)
 def _parsed(text: str, year: int, order: str) -> date | None:
-    found = dateparser.parse(
+    found: datetime | None = dateparser.parse(
         text,
         languages=["en"],
         settings={"DATE_ORDER": order, "RELATIVE_BASE": datetime(year, 1, 1), "REQUIRE_PARTS": ["day", "month"]},

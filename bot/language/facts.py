@@ -66,7 +66,7 @@ def _events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     for name, (first, last) in lex.searches(items, "fact."):
         if name not in EVENTS:
             continue
-        kind: Kind = name  # type: ignore[assignment]
+        kind: Kind = name
         scope = set().union(*(x.scope for x in items[first:last] if x.segment == items[first].segment))
         if scope & UNREAL and not (kind == "not_turned" and not scope & {"ask", "hypo"}):
             continue
@@ -284,8 +284,8 @@ def _states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             concept, value = label[1:-1].split(".")
             found = _state(items, i, concept, value, denied, lex)
             if found is not None:
-                kind, word = found
-                fields = {} if word is None else {"word": word}
+                kind, seen = found
+                fields = {} if seen is None else {"word": seen}
                 yield Finding(kind, i, tense, fields)
 
 

@@ -17,13 +17,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, cast
 
 from rapidfuzz.distance import OSA
 from rapidfuzz.process import extractOne
 
 from bot.language import conjugate
-from bot.language.meaning import Language
+from bot.language.meaning import Bare, Language
 
 LONGEST_TEXT = 1600  # ten SMS parts; what lies beyond is not read
 MOST_ITEMS = 120
@@ -254,7 +254,7 @@ class Lexicon:
     vocabulary: set[str] = field(default_factory=set)
     patterns: dict[str, list[Pattern]] = field(default_factory=dict)
     index: dict[str, dict[str, list[tuple[int, str, Pattern]]]] = field(default_factory=dict)
-    bare: dict[str, str] = field(default_factory=dict)
+    bare: dict[str, Bare] = field(default_factory=dict)
     tables: dict[str, dict[str, Any]] = field(default_factory=dict)
     by_length: dict[tuple[str, int], list[str]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
@@ -384,7 +384,7 @@ def lexicon(language: Language) -> Lexicon:
     for answer, phrases in tables["bare"].items():
         for phrase in phrases:
             words = [i.key for item in cut(phrase) for i in made.spellings.get(item.key, [item])]
-            made.bare.setdefault(" ".join(words), answer)
+            made.bare.setdefault(" ".join(words), cast(Bare, answer))
             made.vocabulary.update(word for word in words if word.isalpha())
     made.stop_words = {" ".join(i.key for i in cut(text)) for text in tables["stop"]["whole"]}
     made.everyday = set(plain(" ".join(tables["common"]["words"])).split())

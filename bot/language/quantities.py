@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from text_to_num import text2num
+from text_to_num import text2num  # type: ignore[import-untyped]
 
 from bot.language.lexicon import Item, Lexicon, lexicon, plain
 from bot.language.meaning import Language, Units
@@ -91,7 +91,8 @@ def _run(
     opens = key in words or (key in table["one"] and following in ("hundred", "cien", "ciento"))
     if not opens and not (key in heard and not lex.common(key) and following in words):
         return [], at, False
-    run, end, slips = [], at, False
+    run: list[str] = []
+    end, slips = at, False
     while end < len(items):
         key = items[end].key
         pair = f"{key} {items[end + 1].key}" if end + 1 < len(items) else ""

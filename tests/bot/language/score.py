@@ -48,12 +48,20 @@ class Score:
         self.hits += len(facts & wanted)
         self.expected += len(wanted)
         self.found += len(facts)
-        if facts == wanted and _set(got["asks"]) == _set(want["asks"]) and got["language"] == want["language"]:
+        if (
+            facts == wanted
+            and _set(got["asks"]) == _set(want["asks"])
+            and got["language"] == want["language"]
+        ):
             self.right += 1
         else:
             self.misses.append((line, got))
-        self._compare("stop", _kinds(got["asks"]), _kinds(want["asks"]), self.stop_missed, self.stop_false, line)
-        self._compare("smoke", _kinds(got["facts"]), _kinds(want["facts"]), self.smoke_missed, self.smoke_false, line)
+        self._compare(
+            "stop", _kinds(got["asks"]), _kinds(want["asks"]), self.stop_missed, self.stop_false, line
+        )
+        self._compare(
+            "smoke", _kinds(got["facts"]), _kinds(want["facts"]), self.smoke_missed, self.smoke_false, line
+        )
         if _temperatures(got) != _temperatures(want):
             self.temperature.append(line["id"])
 
@@ -97,7 +105,9 @@ def main() -> None:
     options = parser.parse_args()
     for file in options.files:
         result = score([file])
-        print(f"{file.name}: {result.right}/{result.messages} whole records ({result.accuracy:.1%}), facts F1 {result.f1:.3f}")
+        print(
+            f"{file.name}: {result.right}/{result.messages} whole records ({result.accuracy:.1%}), facts F1 {result.f1:.3f}"
+        )
         for name in ("stop_missed", "stop_false", "smoke_missed", "smoke_false", "temperature"):
             errors = getattr(result, name)
             print(f"  {name}: {len(errors)}" + (f" {' '.join(errors)}" if options.show and errors else ""))
