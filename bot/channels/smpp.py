@@ -12,7 +12,7 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 import smpp34
 
-from bot.channels.smpp_link import BUSY, OK, Account, Link, LinkDown, LinkLost, Reply
+from bot.channels.smpp_link import BUSY, OK, Account, Link, LinkDown, LinkLost, Reply, Session
 from bot.channels.smpp_text import (
     BINARY,
     Default,
@@ -140,6 +140,9 @@ class Smpp:
     async def close(self) -> None:
         """Take leave of the SMSC."""
         await self._link.close()
+        for text in self._joining.values():
+            if text.stored is not None:
+                text.stored.cancel()
 
     async def incoming(self) -> AsyncIterator[Incoming]:
         """Every text, without end. Whoever takes one has stored it when asking for the next."""
@@ -157,16 +160,16 @@ class Smpp:
         """Send a text. Its id is that of each part in turn, with spaces between."""
         number = int(reference) if reference.isdecimal() else 0
         cut = encode(message.text, number, self._smsc.alphabet)
-        ids: list[str] = []
+        ids: list[str | None] = []
         for part in cut:
             match await self._submit(address, part, REST_PATIENCE_S if ids else BUSY_PATIENCE_S):
                 case Sent(message_id):
-                    ids.append(message_id or "")
+                    ids.append(message_id)
                 case NotSent(why) | Refused(why) if ids:
                     return Unknown(f"part {len(ids) + 1} of {len(cut)}: {why}")
                 case outcome:
                     return outcome
-        while len(together := " ".join(ids)) > LONGEST_ID:
+        while len(together := " ".join(name for name in ids if name)) > LONGEST_ID:
             ids.pop()
         return Sent(together or None)
 
@@ -195,7 +198,7 @@ class Smpp:
             if reply.status not in BUSY or asyncio.get_running_loop().time() > enough:
                 return self._what_became(reply)
 
-    async def _take(self, session: int, deliver: smpp34.DeliverSm) -> None:
+    async def _take(self, session: Session, deliver: smpp34.DeliverSm) -> None:
         """Bring what came to whoever stores it; back once it is stored."""
         try:
             writer = e164(_as_dialled(deliver), self._region)
@@ -213,7 +216,7 @@ class Smpp:
         else:
             await self._join(session, writer, part)
 
-    async def _join(self, session: int, writer: str, part: Part) -> None:
+    async def _join(self, session: Session, writer: str, part: Part) -> None:
         at = self._clock.now()
         self._joining = {key: text for key, text in self._joining.items() if at - text.at < RESEND}
         key = (writer, part.reference, part.total)
@@ -228,14 +231,14 @@ class Smpp:
         assert text.stored is not None
         await asyncio.wait({text.stored}, timeout=None if is_whole else PART_HOLD_S)
 
-    async def _bring_joined(self, session: int, writer: str, text: "_Joined") -> None:
+    async def _bring_joined(self, session: Session, writer: str, text: "_Joined") -> None:
         with suppress(TimeoutError):
             async with asyncio.timeout(PARTS_LATE_S):
                 await text.enough.wait()
         text.enough.set()
         await self._bring(session, writer, list(text.parts.values()))
 
-    async def _bring(self, session: int, writer: str, came: list[Part]) -> None:
+    async def _bring(self, session: Session, writer: str, came: list[Part]) -> None:
         known = self._recognise(session, writer, came)
         if known.stored is None:
             known.stored = asyncio.get_running_loop().create_future()
@@ -243,20 +246,21 @@ class Smpp:
             incoming = Incoming(self.name, writer, known.message_id, text, known.at)
             self._came.put_nowait((incoming, known.stored))
         await asyncio.shield(known.stored)
+        known.answered_at = asyncio.get_running_loop().time()
 
-    def _recognise(self, session: int, writer: str, came: list[Part]) -> "_Known":
+    def _recognise(self, session: Session, writer: str, came: list[Part]) -> "_Known":
         """The text as it is known already, if this is a repetition, else as a new one.
 
-        SMPP gives an incoming text no id. An SMSC brings one again in a new session, or while the first is
-        not yet answered; within a session, the same words after the answer are said anew. The id comes
-        of writer, octets and the hour's part, so that it is the same after a restart of ours.
+        SMPP gives an incoming text no id. An SMSC brings one again as long as it has not read our answer;
+        the same words after that are said anew. The id comes of writer, octets and the part of the hour,
+        so that it is the same when it is brought again after a restart of ours.
         """
         at = self._clock.now()
         self._known = {name: known for name, known in self._known.items() if at - known.at < RESEND}
         octets = b"".join(part.octets for part in sorted(came, key=lambda part: part.number))
         name = hashlib.sha256(f"{writer}:{came[0].reference}:".encode() + octets).hexdigest()[:32]
         known = self._known.get(name)
-        if known is None or (known.session == session and known.is_answered):
+        if known is None or known.is_settled(session):
             again = known.again + 1 if known else 0
             slot = int(at.timestamp() // RESEND.total_seconds())
             known = self._known[name] = _Known(f"{name}:{slot}:{again}", session, at, again)
@@ -286,17 +290,20 @@ class _Joined:
 
 @dataclass(slots=True)
 class _Known:
-    """A text that came; `again` counts how often the same was said before in this session."""
+    """A text that came; `again` counts how often the same was said before."""
 
     message_id: str
-    session: int
+    session: Session
     at: datetime
     again: int
     stored: asyncio.Future[None] | None = None
+    answered_at: float | None = None
 
-    @property
-    def is_answered(self) -> bool:
-        return self.stored is not None and self.stored.done()
+    def is_settled(self, session: Session) -> bool:
+        """Whether the SMSC has read our answer, so that in `session` it will not bring this again."""
+        if self.answered_at is None:
+            return False
+        return self.session is session or self.session.proven_at > self.answered_at
 
 
 def _as_dialled(deliver: smpp34.DeliverSm) -> str:

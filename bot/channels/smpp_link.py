@@ -102,8 +102,8 @@ class Reply:
         return self.body.partition(b"\0")[0].decode("latin-1")
 
 
-Deliver = Callable[[int, smpp34.DeliverSm], Awaitable[None]]
-"""Takes what session `int` brought; returns once it may be answered, raises where it is to come again."""
+Deliver = Callable[["Session", smpp34.DeliverSm], Awaitable[None]]
+"""Takes what a session brought; returns once it may be answered, raises where it is to come again."""
 
 
 class Link:
@@ -116,11 +116,10 @@ class Link:
         self._gap_s = 1 / account.per_second if account.per_second else 0.0
         self._next_turn = self._busy_until = self._wait_until = 0.0
         self._busy_s = FIRST_BUSY_S
-        self._session: _Session | None = None
+        self._session: Session | None = None
         self._bound = asyncio.Event()
         self._tried: Future[BindRefused | None] | None = None
         self._running: asyncio.Task[None] | None = None
-        self._sessions = count(1)
         self._leaving = False
 
     @property
@@ -207,7 +206,7 @@ class Link:
             streams = await asyncio.open_connection(
                 account.host, account.port, ssl=ssl.create_default_context() if account.tls else None
             )
-        session = _Session(*streams, self._deliver, next(self._sessions), self._bound.clear)
+        session = Session(*streams, self._deliver, self._bound.clear)
         async with TaskGroup() as tasks:
             tasks.create_task(session.serve())
             await session.bind(account)
@@ -221,25 +220,27 @@ class Link:
             self._tried.set_result(refused)
 
 
-class _Session:
-    """One connection, from bind to its end."""
+class Session:
+    """One connection, from bind to its end.
+
+    proven_at   loop time up to which the SMSC is known to have read all that we wrote [s]
+    """
 
     def __init__(
         self,
         reader: StreamReader,
         writer: StreamWriter,
         deliver: Deliver,
-        number: int,
         on_end: Callable[[], None],
     ) -> None:
         self._reader = reader
         self._writer = writer
         self._deliver = deliver
-        self._number = number
         self._on_end = on_end
         self._sequence = count(1)
         self._asked: dict[int, Future[Reply]] = {}
         self._ended = False
+        self.proven_at = 0.0
 
     async def bind(self, account: Account) -> None:
         """Bind as a transceiver. Raises BindRefused."""
@@ -253,18 +254,20 @@ class _Session:
         """One request and its answer. Raises LinkDown before anything is sent, LinkLost after."""
         if self._ended:
             raise LinkDown("the link has just ended")
-        number = next(self._sequence)
+        number, asked_at = next(self._sequence), asyncio.get_running_loop().time()
         reply: Future[Reply] = asyncio.get_running_loop().create_future()
         self._asked[number] = reply
         try:
             self._write(command, OK, number, body)
             async with asyncio.timeout(ANSWER_S):
                 await self._writer.drain()
-                return await reply
+                answer = await reply
         except (TimeoutError, OSError):
             raise LinkLost(f"no answer from the SMSC within {ANSWER_S:.0f} s") from None
         finally:
             del self._asked[number]
+        self.proven_at = max(self.proven_at, asked_at)
+        return answer
 
     async def serve(self) -> None:
         """Read, answer and keep alive until the link ends; then raises why."""
@@ -312,7 +315,7 @@ class _Session:
         try:
             deliver = smpp34.decode(pdu)
             assert isinstance(deliver, smpp34.DeliverSm)
-            await self._deliver(self._number, deliver)
+            await self._deliver(self, deliver)
             status = OK
         except smpp34.SmppError:
             status = UNREADABLE

@@ -253,6 +253,19 @@ async def test_an_answer_that_never_comes_leaves_it_unknown(smsc, monkeypatch):
         assert isinstance(await say(channel), Unknown)
 
 
+async def test_no_more_texts_are_on_their_way_than_the_window_allows(smsc):
+    """With a window of one, the second text leaves when the first is answered."""
+    async with bound(smsc, "?window=1") as channel:
+        await smsc.order("fault", on="submit_sm", silent=True)
+        both = [asyncio.create_task(say(channel, text)) for text in ("one", "two")]
+        assert (await smsc.next("submit"))["text"] == "one"
+        await settled(smsc)
+
+        assert not smsc.has("submit")
+        for sending in both:
+            sending.cancel()
+
+
 @pytest.mark.parametrize("status", [0x58, 0x14])
 async def test_a_busy_smsc_is_offered_the_text_again(smsc, status):
     """Throttled or with a full queue, everything pauses, then the same part goes once."""
@@ -389,6 +402,35 @@ async def test_what_comes_again_over_a_new_link_is_the_same_text(smsc):
         assert not more.done()
         assert first.text == "temp 128"
         more.cancel()
+
+
+async def test_what_comes_again_because_its_answer_was_lost_is_not_taken_again(smsc):
+    """The link breaks right after the answer: the SMSC may not have read it and brings the text once more."""
+    async with bound(smsc) as channel, listening(channel) as store:
+        await smsc.deliver("temp 128")
+        await store.next()
+        await smsc.next("answered")
+        await smsc.order("drop")
+        await smsc.next("bind")
+        await smsc.deliver("temp 128")
+
+        assert (await smsc.next("answered"))["status"] == 0
+        assert store.is_empty
+
+
+async def test_the_same_words_over_a_new_link_are_another_text_once_the_answer_was_read(smsc):
+    """Where the SMSC has since answered us, it had read our answer, and somebody says the same again."""
+    async with bound(smsc) as channel, listening(channel) as store:
+        heard = []
+        for _ in range(2):
+            await smsc.deliver("1")
+            heard.append((await store.next()).message_id)
+            await smsc.next("answered")
+            await say(channel, "Noted")
+            await smsc.order("drop")
+            await smsc.next("bind")
+
+    assert len(set(heard)) == 2
 
 
 async def test_what_comes_again_after_a_restart_has_the_same_id(smsc):
