@@ -131,6 +131,7 @@ class PersonTable(Table):
     joined_at: Mapped[datetime | None]
     next_look_at: Mapped[datetime | None]
     class_code: Mapped[str | None] = mapped_column(ForeignKey("class.code"), index=True)
+    through_id: Mapped[int | None] = mapped_column(ForeignKey("person.id"), index=True)
 
     __table_args__ = (
         one_of("standing", Standing, "standing"),

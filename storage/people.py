@@ -40,6 +40,7 @@ class Person:
     unanswered         nudges sent since they last wrote
     joined_at          when they first said yes, None before
     next_look_at       when the planner next looks at the person (not at a pile of theirs)
+    through_id         whose phone they speak through, who have none of their own here; None: their own
     """
 
     id: int
@@ -65,6 +66,7 @@ class Person:
     joined_at: datetime | None = None
     next_look_at: datetime | None = None
     class_code: str | None = None
+    through_id: int | None = None
 
 
 class Changes(TypedDict, total=False):
@@ -137,6 +139,26 @@ class People:
         self._session.add(row)
         self._session.flush()
         self.reach(row.id, channel, address, at)
+        return self.get(row.id)
+
+    def add_to_phone(self, name: str, owner: Person, at: datetime) -> Person:
+        """Somebody who speaks through another's phone ("Leo: turned"): never written to, only credited."""
+        row = PersonTable(
+            name=name,
+            language=owner.language,
+            units=owner.units,
+            zone=owner.zone,
+            standing="asked",
+            quiet_from=owner.quiet_from,
+            quiet_to=owner.quiet_to,
+            cannot_turn=False,
+            waiting_for={},
+            unanswered=0,
+            created_at=at,
+            through_id=owner.id,
+        )
+        self._session.add(row)
+        self._session.flush()
         return self.get(row.id)
 
     def reach(self, person_id: int, channel: str, address: str, at: datetime) -> None:
@@ -303,4 +325,5 @@ def _person(row: PersonTable, reached_at: AddressTable | None) -> Person:
         joined_at=row.joined_at,
         next_look_at=row.next_look_at,
         class_code=row.class_code,
+        through_id=row.through_id,
     )

@@ -18,7 +18,8 @@ from shared.pile import Climate, Ingredient, Pile, Record
 from storage.models import InviteTable, KeeperTable, PileTable, RecordTable
 from storage.people import known_zone
 
-NOT_FACTS = ("setup", "undo")
+HOW_BUILT = ("setup", "undo")
+NOT_FACTS = (*HOW_BUILT, "shared")
 DATA_FIELDS = tuple(field.name for field in fields(Record) if field.name not in ("kind", "on", "hour"))
 
 
@@ -58,10 +59,32 @@ class Keeper:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A record that holds, with who told it and when."""
+    """A record that holds, with who told it and when.
+
+    by   who did it, where that is not the one who told it alone
+    """
 
     id: int
     record: Record
+    said_by: int
+    said_at: datetime
+    by: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something agreed or told among the keepers of a pile, which says nothing about the pile itself.
+
+    about    "turn": whose the next one is (work: "turned" or "watered"); "pass": not this one (work);
+             "share": fraction or weight; "limit": turnings in four weeks; "away": until, an ISO day or None;
+             "back"; "tool": tool, and who has it or None where it was put back; "hear": turns, true or false
+    who      the keeper whom it is about
+    values   the rest, as listed
+    """
+
+    about: str
+    who: int | None
+    values: Mapping[str, Any]
     said_by: int
     said_at: datetime
 
@@ -164,10 +187,16 @@ class Piles:
         said_at: datetime,
         incoming_id: int | None = None,
         replaces_id: int | None = None,
+        by: Sequence[int] = (),
     ) -> int:
-        """Add what a keeper told; with `replaces_id` it corrects an earlier record."""
+        """Add what a keeper told; with `replaces_id` it corrects an earlier record.
+
+        by   who did it, where that is not the one who told it alone
+        """
         said = {name: getattr(record, name) for name in DATA_FIELDS}
         data = {name: value for name, value in said.items() if value not in (None, False)}
+        if by and tuple(by) != (person_id,):
+            data["by"] = list(by)
         return self._append(
             pile_id, record.kind, record.on, record.hour, data, person_id, said_at, incoming_id, replaces_id
         )
@@ -187,11 +216,30 @@ class Piles:
             select(RecordTable).where(RecordTable.pile_id == pile_id).order_by(RecordTable.id)
         ).all()
         told = [row for row in _that_hold(rows) if row.kind not in NOT_FACTS]
-        return [
-            Told(row.id, Record(row.kind, row.on, row.hour, **row.data), row.said_by, row.said_at)  # type: ignore[arg-type]
-            for row in told
-            if until is None or row.on <= until
-        ]
+        return [_told(row) for row in told if until is None or row.on <= until]
+
+    def note(
+        self,
+        pile_id: int,
+        person_id: int,
+        about: str,
+        who: int | None,
+        values: Mapping[str, Any],
+        at: datetime,
+        incoming_id: int | None = None,
+    ) -> int:
+        """Add what was agreed or told among the keepers; see `Note`."""
+        data = {"about": about, "who": who, **values}
+        return self._append(pile_id, "shared", at.date(), None, data, person_id, at, incoming_id, None)
+
+    def notes(self, pile_id: int) -> list[Note]:
+        """What was agreed or told among the keepers, in the order told."""
+        rows = self._session.scalars(
+            select(RecordTable)
+            .where(RecordTable.pile_id == pile_id, RecordTable.kind == "shared")
+            .order_by(RecordTable.id)
+        )
+        return [Note(**_about(row.data), said_by=row.said_by, said_at=row.said_at) for row in rows]
 
     def invite(self, pile_id: int, person_id: int, code: str, at: datetime, expires_at: datetime) -> None:
         """Keep a code by which others can join the pile until it expires."""
@@ -310,7 +358,7 @@ class Piles:
         """The merged set-up of each pile, by one query for all of them."""
         rows = self._session.scalars(
             select(RecordTable)
-            .where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind.in_(NOT_FACTS))
+            .where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind.in_(HOW_BUILT))
             .order_by(RecordTable.id)
         ).all()
         merged: defaultdict[int, dict[str, Any]] = defaultdict(dict)
@@ -318,6 +366,18 @@ class Piles:
             if row.kind == "setup":
                 merged[row.pile_id] |= row.data
         return merged
+
+
+def _told(row: RecordTable) -> Told:
+    data = dict(row.data)
+    by = tuple(data.pop("by", ()))
+    record = Record(row.kind, row.on, row.hour, **data)  # type: ignore[arg-type]
+    return Told(row.id, record, row.said_by, row.said_at, by)
+
+
+def _about(data: Mapping[str, Any]) -> dict[str, Any]:
+    values = {name: value for name, value in data.items() if name not in ("about", "who")}
+    return {"about": data["about"], "who": data["who"], "values": values}
 
 
 def _that_hold(rows: Sequence[RecordTable]) -> list[RecordTable]:

@@ -35,12 +35,24 @@ def erase(session: Session, person_id: int, at: datetime) -> list[tuple[str, str
     _blank_messages(session, person_id)
     row = session.get_one(PersonTable, person_id)
     row.name, row.standing, row.waiting_for, row.next_look_at = None, "erased", {}, None
+    _end_keeping(session, [person_id], at)
+    _forget_who_spoke_through(session, person_id, at)
+    return were
+
+
+def _forget_who_spoke_through(session: Session, person_id: int, at: datetime) -> None:
+    """Names of others that only this phone has told us."""
+    ids = session.scalars(select(PersonTable.id).where(PersonTable.through_id == person_id)).all()
+    session.execute(update(PersonTable).where(PersonTable.id.in_(ids)).values(name=None, standing="erased"))
+    _end_keeping(session, ids, at)
+
+
+def _end_keeping(session: Session, person_ids: Sequence[int], at: datetime) -> None:
     session.execute(
         update(KeeperTable)
-        .where(KeeperTable.person_id == person_id, KeeperTable.left_at.is_(None))
+        .where(KeeperTable.person_id.in_(person_ids), KeeperTable.left_at.is_(None))
         .values(left_at=at)
     )
-    return were
 
 
 def _blank_messages(session: Session, person_id: int) -> None:

@@ -82,6 +82,7 @@ def upgrade() -> None:
         sa.Column("joined_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("next_look_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("class_code", sa.String(length=16), nullable=True),
+        sa.Column("through_id", sa.Integer(), nullable=True),
         sa.CheckConstraint("language IN ('en', 'es')", name=op.f("ck_person_language")),
         sa.CheckConstraint(
             "standing IN ('asked', 'joined', 'stopped', 'erased')", name=op.f("ck_person_standing")
@@ -92,9 +93,11 @@ def upgrade() -> None:
         ),
         sa.CheckConstraint("unanswered >= 0", name=op.f("ck_person_unanswered")),
         sa.ForeignKeyConstraint(["class_code"], ["class.code"], name=op.f("fk_person_class_code_class")),
+        sa.ForeignKeyConstraint(["through_id"], ["person.id"], name=op.f("fk_person_through_id_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
     )
     op.create_index(op.f("ix_person_class_code"), "person", ["class_code"], unique=False)
+    op.create_index(op.f("ix_person_through_id"), "person", ["through_id"], unique=False)
     op.create_index(
         "ix_person_next_look_at",
         "person",
