@@ -6,6 +6,7 @@ import hashlib
 import hmac
 import json
 import logging
+import re
 from collections.abc import AsyncIterator, Mapping
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
@@ -25,6 +26,7 @@ log = logging.getLogger(__name__)
 
 NEVER_LEFT = (httpx.ConnectError, httpx.ConnectTimeout, httpx.PoolTimeout)
 """Troubles by which a request surely did not reach the gateway."""
+LONGEST_ID = 128
 SHOWN = 80
 """How much of a gateway's answer is kept to say why. [characters]"""
 
@@ -106,9 +108,9 @@ class Gateway:
         )
         if answer.status_code in send.sent and success:
             name = _at(said, send.message_id) if send.message_id else None
-            return Sent(None if name is None else str(name))
+            return Sent(None if name is None else str(name)[:LONGEST_ID])
         why = f"HTTP {answer.status_code}: {' '.join(answer.text.split())[:SHOWN]}"
-        if any(word.lower() in answer.text.lower() for word in send.blocked):
+        if any(_says(answer.text, word) for word in send.blocked):
             return Refused(why, gone=True)
         if answer.status_code in send.busy:
             return NotSent(why, self._wait_s(answer))
@@ -143,7 +145,7 @@ class Gateway:
             log.info("action=gateway_not_a_person from=%s", masked(writer))
             return None
         mark = hashlib.sha256(str(name).encode()).hexdigest()[:32]
-        return Incoming(self.name, number, f"gateway:{mark}", text, self._clock.now())
+        return Incoming(self.name, number, f"gateway:{mark}", _storable(text), self._clock.now())
 
 
 def _check(receive: Receiving, headers: Mapping[str, str], body: bytes, at: datetime) -> None:
@@ -193,6 +195,16 @@ def _filled(template: Any, values: Mapping[str, str]) -> Any:
         return template
     pieces = template.replace("{", "\0{").replace("}", "}\0").split("\0")
     return "".join(values.get(piece[1:-1], piece) if piece.startswith("{") else piece for piece in pieces)
+
+
+def _says(answer: str, word: str) -> bool:
+    """Whether the word stands in the answer, not as a piece of another (a code within a number)."""
+    return re.search(rf"(?<!\w){re.escape(word)}(?!\w)", answer, re.IGNORECASE) is not None
+
+
+def _storable(text: str) -> str:
+    """The text without what no database takes: NUL, and halves of surrogate pairs, which JSON can hold."""
+    return text.encode("utf-8", "replace").decode().replace("\0", "")
 
 
 def _json(body: bytes) -> Any:

@@ -71,12 +71,12 @@ def encode(text: str, reference: int, default: Default) -> tuple[Octets, ...]:
 
 
 def decode(came: Sequence[Part], default: Default) -> str:
-    """The text of its parts, in order. What cannot be read is replaced, so that nothing is refused."""
+    """The text of its parts, in order. What cannot be read is replaced, so that no text is refused."""
     octets = b"".join(part.octets for part in sorted(came, key=lambda part: part.number))
     codec = _CODECS.get(came[0].data_coding, _DEFAULTS[default])
     if codec == "ascii" and _NOT_IA5.search(octets):
         codec = _DEFAULTS["gsm"]
-    return octets.decode(codec, "replace")
+    return octets.decode(codec, "replace").replace("\0", "")  # which no database takes
 
 
 def read(deliver: smpp34.DeliverSm) -> Part:

@@ -130,6 +130,7 @@ async def test_secrets_come_from_the_environment(server, monkeypatch):
         ((400, {}, b"bad number"), Refused("HTTP 400: bad number")),
         ((400, {}, b'{"code": 21610}'), Refused('HTTP 400: {"code": 21610}', gone=True)),
         ((403, {}, b"Recipient OPTED OUT"), Refused("HTTP 403: Recipient OPTED OUT", gone=True)),
+        ((400, {}, b"trace 9216101"), Refused("HTTP 400: trace 9216101")),
         ((500, {}, b"oops"), Unknown("HTTP 500: oops")),
         ("cut", Unknown("the gateway did not answer (RemoteProtocolError)")),
         ("silence", Unknown("the gateway did not answer (ReadTimeout)")),

@@ -94,8 +94,11 @@ def test_a_character_that_was_cut_in_two_is_joined_again():
 
 @given(st.binary(max_size=254), st.integers(0, 255), st.integers(0, 255))
 def test_any_octets_can_be_read(octets, coding, esm_class):
-    """Whatever comes, something readable comes of it and nothing breaks."""
-    assert isinstance(decode([read(brought(octets, coding, esm_class))], "gsm"), str)
+    """Whatever comes, a text comes of it that can be stored."""
+    text = decode([read(brought(octets, coding, esm_class))], "gsm")
+
+    assert "\0" not in text
+    assert text.encode("utf-8").decode("utf-8") == text
 
 
 def test_an_smsc_with_latin_1_as_its_default():

@@ -197,6 +197,15 @@ async def test_what_cannot_be_read_is_refused(inbox, body):
         assert door.stored() == []
 
 
+async def test_a_text_is_stored_without_what_no_database_takes(inbox):
+    """NUL and half a surrogate pair, which JSON can hold, do not keep the rest from being read."""
+    async with opened(inbox) as door:
+        answer = await door.post('{"from": "+15055550123", "text": "te\\u0000mp \\ud83d 128", "id": 1}')
+
+        assert answer.status_code == 200
+        assert [stored.text for stored in door.stored()] == ["temp ? 128"]
+
+
 async def test_a_sender_that_is_no_person_is_passed_over(inbox):
     """A short code or a company's name gets no answer and does not come again."""
     async with opened(inbox) as door:
