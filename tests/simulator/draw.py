@@ -170,7 +170,7 @@ def draw_traits(b: Builds, rng: np.random.Generator) -> Traits:
         dry_air_w_mk=ln(0.06, 1.3),
         wet_w_mk=ln(0.62, 1.3),
         vapour_w_mk=ln(0.35, 1.5),
-        # natural draught is nowhere measured for home piles: wide, about 6 + 1.3 kg/d K (tuned to measured peaks)
+        # natural draught is nowhere measured for home piles: wide, its middle tuned to measured peaks
         draught_kg_d=ln(6, 1.5),
         draught_per_k=ln(1.3, 1.6),
         open_draught=rng.uniform(0.5, 1.8, n),
