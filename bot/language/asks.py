@@ -23,6 +23,7 @@ _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("help", ("what_next", "state")),
+    ("trouble", ("why",)),
     ("forget_me", ("undo", "my_data", "what_next", "hand_over")),
     ("my_data", ("state", "picture", "privacy", "help", "what_next", "trouble")),
     ("person", ("hand_over", "share", "claim", "later", "help", "trouble", "what_next", "privacy", "state", "how_build")),
@@ -206,7 +207,8 @@ def _settle(asks: list[Ask], items: list[Item], lex: Lexicon, facts: Sequence[Fa
     if sum(x.key.isalpha() for x in items) > 6:
         kinds.discard("greeting")
     if "correction" in kinds:
-        kinds -= {"undo", "trouble"} if facts else {"correction"} if "undo" in kinds else set()
+        meant = bool(facts) or any(x.has("<meant>") for x in items)
+        kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
     problem = any(_problem(f) for f in facts)
     if problem and any(x.has("<cry>") for x in items):
         asks.append(Ask("trouble"))

@@ -15,6 +15,7 @@ import dateparser  # type: ignore[import-untyped]
 from bot.language.lexicon import Item, Lexicon, lexicon, plain
 from bot.language.meaning import Language
 
+UNTIL = {"until", "till", "hasta", "through"}  # a date after it ends something
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
@@ -25,6 +26,7 @@ class When:
     hour      hour of the day where one was said
     weekday   "mon" to "sun" where a weekday was said
     many      a habit ("Sundays", "every Sunday")
+    span      a length of time ("for two weeks"), which dates nothing that was done
     """
 
     past: date | None = None
@@ -32,6 +34,7 @@ class When:
     hour: float | None = None
     weekday: str | None = None
     many: bool = False
+    span: bool = False
 
 
 @dataclass(frozen=True)
@@ -101,7 +104,7 @@ def _joined(items: list[Item]) -> tuple[str, dict[int, int]]:
 
 def _fold(run: list[Item], when: When) -> Item:
     written = " ".join(item.written for item in run)
-    labels = {run[-1].key}  # "now", "morning", "wednesday" stay words that a pattern can name
+    labels = {run[-1].key, *({run[0].key} & UNTIL)}  # "now", "morning", "wednesday" stay words that a pattern can name
     if when.past or when.ahead or when.many:
         labels.add("<date>")
     if when.weekday:
@@ -152,7 +155,7 @@ def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When 
         return When(today, today, hour)
     if kind in ("weekday", "weekday_last", "weekday_next", "weekday_many"):
         return _weekday(kind, grammar.weekdays[got["weekday"]], today, hour)
-    if kind in ("ago", "ahead"):
+    if kind in ("ago", "ahead", "span"):
         return _distance(kind, got, grammar, lex, now)
     if kind == "month_day":
         number = "1" if got["day"] == "primero" else got["day"]
@@ -193,7 +196,7 @@ def _distance(kind: str, got: dict[str, Any], grammar: _Grammar, lex: Lexicon, n
     if unit == "month":
         span = timedelta(days=round(number * 30.4))
     moment = now - span if kind == "ago" else now + span
-    return When(moment.date(), None) if kind == "ago" else When(None, moment.date())
+    return When(moment.date(), None) if kind == "ago" else When(None, moment.date(), span=kind == "span")
 
 
 def _year(said: str | None) -> str:

@@ -302,7 +302,8 @@ def _state(
         named = _is_name(items, at) or (at and items[at - 1].has("<material>") and item.has("bugs"))
         return None if named else ("pests", value)
     if concept == "growth" and not denied:
-        return None if item.has("<material>") and not _sees(items, at) else ("growth", None)
+        spoiled = _near(items, at, "<add.done>", back=4) and _near(items, at, "<material>", back=0, ahead=3)
+        return None if spoiled or (item.has("<material>") and not _sees(items, at)) else ("growth", None)
     if concept == "texture" and not denied:
         return "texture", value
     if concept == "heat":
@@ -383,8 +384,10 @@ def _heat(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, s
         return None
     if after is not None and after.has("<material>", "<water_word>", "<not_pile>"):
         return None
+    if denied and _near(items, at, "nor", "neither", "ni", back=4, ahead=2):
+        return None
     if denied:
-        return ("heat_feel", "cold") if value in ("warm", "hot") and item.has("hot", "warm", "caliente", "tibia") else None
+        return ("heat_feel", "lost") if value in ("warm", "hot") and item.has("hot", "warm", "caliente", "tibia") else None
     if value == "hot" and _degree(items, at) == "little":
         return "heat_feel", "warm"
     return "heat_feel", value
@@ -410,7 +413,7 @@ def _temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
     for i, item in enumerate(items):
         if not item.has("<temperature>") or item.scope & UNREAL or "weather" in item.scope:
             continue
-        if item.has("<denied>", "<past_reading>"):
+        if item.has("<denied>", "<past_reading>") or _is_change(items, i):
             continue
         reading: Degrees = item.value
         edge = _at_edge(items, i)
@@ -418,6 +421,11 @@ def _temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
         fields = {"core_c": reading.celsius, "edge": edge}
         readings.append(Finding("temperature", i, _tense(items, i), fields, doubt))
     yield from readings
+
+
+def _is_change(items: list[Item], at: int) -> bool:
+    """ "dropped 20 degrees": by how much, not how hot."""
+    return at > 0 and items[at - 1].has("<shift>") and items[at].number is not None and items[at].number <= 60
 
 
 def _at_edge(items: list[Item], at: int) -> bool:
@@ -485,7 +493,10 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
         if kind == "heat_feel" and len(group) > 1:
             surer = [f for f in group if f.fields["word"] != "lost" and "not" not in items[f.at].scope]
             dropped |= {id(f) for f in group if surer and f not in surer}
+    spread = {items[f.at].segment for f in found if f.kind == "harvested"}
     for f in found:
+        if f.kind == "added" and f.fields["material"] == "finished_compost" and items[f.at].segment in spread:
+            dropped.add(id(f))
         if "word" in f.fields:
             f.fields["word"] = SAME_AS.get(f.fields["word"], f.fields["word"])
     return _corrected(items, [f for f in found if id(f) not in dropped], lex)
@@ -523,7 +534,7 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
 
 def _date(items: list[Item], found: list[Finding], today: date) -> None:
     """Give each finding its day; one that can only lie ahead keeps None and is no fact."""
-    dates = [(i, item.value) for i, item in enumerate(items) if item.has("<date>") and isinstance(item.value, When)]
+    dates = [(i, x.value) for i, x in enumerate(items) if isinstance(x.value, When) and x.has("<date>") and not x.value.span]
     hours = [(i, item.value.hour) for i, item in enumerate(items) if isinstance(item.value, When) and item.value.hour]
     for f in found:
         here = items[f.at]

@@ -144,6 +144,7 @@ class Element:
 class Pattern:
     """A sequence of items, written like "when|<how_soon> ** <ready> ?".
 
+    a|b|?     one of these; the mark "?" itself at the end of a pattern, else it may be missing
     a|b|<c>   one item with any of these labels      x?   may be missing      <any>   any word
     *         up to three items, no mark between     **   up to eight items of the sentence
     ^ $       start and end of a clause              !x   not followed by x
@@ -151,18 +152,19 @@ class Pattern:
 
     def __init__(self, text: str) -> None:
         self.text = text
-        self.elements = tuple(self._element(part) for part in text.split())
+        parts = text.split()
+        self.elements = tuple(self._element(part, last=part is parts[-1]) for part in parts)
         firm = [e for e in self.elements if e.kind == "item" and not e.maybe and e.names.isdisjoint({"$", "<any>"})]
         self.anchor = min(firm, key=lambda e: len(e.names)).names
 
     @staticmethod
-    def _element(part: str) -> Element:
+    def _element(part: str, *, last: bool) -> Element:
         if part in ("*", "**"):
             return Element(frozenset(), "gap", reach=3 if part == "*" else 8)
         if part in ("^", "$"):
             return Element(frozenset(), "start" if part == "^" else "end")
         refuses = part[0] == "!" and part[1:2] not in ("", "|")
-        maybe = len(part) > 1 and part.endswith("?") and not part.endswith("|?")
+        maybe = len(part) > 1 and part.endswith("?") and not (last and part.endswith("|?"))
         names = frozenset(part.removeprefix("!" if refuses else "").removesuffix("?" if maybe else "").split("|"))
         return Element(names, "not" if refuses else "item", maybe=maybe)
 
@@ -266,6 +268,8 @@ class Lexicon:
         if item.raw in self.tables["accented"]:  # "sí" is another word than "si"
             item.key = self.tables["accented"][item.raw]
             item.labels = {item.key}
+        if item.raw in self.tables["common"].get("asking", ()):
+            item.labels.add("<asks>")
         item.labels |= self.words.get(item.key, set())
         item.labels |= self.forms.get(item.raw, self.forms.get(item.key, set()))
 

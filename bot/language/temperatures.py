@@ -123,9 +123,10 @@ def _ranges(items: list[Item], units: Units) -> list[Item]:
 
 def _mark_weather(items: list[Item], start: int, end: int) -> None:
     """A clause about the weather says nothing of the pile."""
+    told = any(items[i].has("<weather>") for i in range(start, end))
     for segment in {items[i].segment for i in range(start, end)}:
         part = [i for i in range(start, end) if items[i].segment == segment]
-        if any(items[i].has("<weather>") or _out_there(items, i) for i in part):
+        if any(items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera")) for i in part):
             for i in part:
                 items[i].scope.add("weather")
 
