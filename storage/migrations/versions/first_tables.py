@@ -259,6 +259,14 @@ def upgrade() -> None:
         sqlite_where=sa.text("status = 'claimed'"),
         postgresql_where=sa.text("status = 'claimed'"),
     )
+    op.create_index(
+        "ix_outbox_open",
+        "outbox",
+        ["person_id"],
+        unique=False,
+        sqlite_where=sa.text("status IN ('waiting', 'claimed')"),
+        postgresql_where=sa.text("status IN ('waiting', 'claimed')"),
+    )
     op.create_index("ix_outbox_person_id", "outbox", ["person_id", "due_at"], unique=False)
     op.create_index(
         "uq_outbox_one_on_its_way",
