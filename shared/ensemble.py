@@ -27,8 +27,8 @@ MEMBERS = 512
 # within the range of Michel et al. 1993, which with the spread of the rest fits 10-12 weeks turned weekly and
 # more than half a year unturned (common practice). Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
-    "fast_per_day": ("log", 0.19, 0.20),
-    "moderate_per_day": ("log", 0.035, 0.20),
+    "fast_per_day": ("log", 0.185, 0.20),
+    "moderate_per_day": ("log", 0.034, 0.20),
     "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
     "mild_peak": ("log", 0.70, 0.15),
     "mild_low_c": ("even", -2.0, 4.0),
@@ -45,7 +45,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "reach_floor": ("even", 0.22, 0.10),
     "reach_days": ("log", 35.0, 0.30),
     "catch_share": ("log", 0.45, 0.35),
-    "et_share": ("log", moisture.ET_FACTOR, 0.30),
+    "et_share": ("log", moisture.ET_FACTOR, 0.40),
     "holding_moisture": ("even", moisture.HOLDING_MOISTURE, 0.03),
     "creep_per_day": ("log", moisture.SHELL_EXCHANGE_PER_DAY, 0.50),
     "water_l": ("log", 1.0, 0.30),
@@ -80,7 +80,7 @@ PIECES_SPEED = {"fine": 1.08, "mixed": 1.0, "coarse": 0.9}  # assumed
 INTENDED_DAYS = {"weekly": 7.0, "fortnightly": 14.0, "monthly": 30.0, "never": 700.0}
 INTENT_WORTH = {"weekly": 2.0, "fortnightly": 2.0, "monthly": 2.0, "never": 0.3, None: 1.0}
 KEPT_PROMISE = 0.65  # of intended turnings; keepers forget (assumed)
-WATERED_WHEN_DRY_DAYS = 80.0  # between waterings of a dry pile, before anything is known (assumed)
+WATERED_WHEN_DRY_DAYS = 25.0  # between waterings of a dry pile, before anything is known (assumed)
 WATERED_BELOW = 0.50
 HABIT_DRIFT = 0.3  # even a well-known habit changes (assumed)
 MOUND_SHARE = 0.5

@@ -12,7 +12,7 @@ ORGANIC_KG_PER_M3 = 1600.0  # Richard et al. 2004; Haug's 1,000 gives less air s
 ASH_KG_PER_M3 = 2500.0
 HOLDING_MOISTURE = 0.70  # leafy mixes hold 0.65-0.75; the rest drains off
 SHELL_EXCHANGE_PER_DAY = 0.05  # water creeping between core and shell; a guess, low
-ET_FACTOR = 0.4  # of reference evapotranspiration, uncovered; 0.3-0.5
+ET_FACTOR = 0.23  # of reference evapotranspiration; 0.3-0.5 of a moist top, less once a crust has dried
 
 
 @compiled
