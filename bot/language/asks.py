@@ -149,7 +149,7 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
             if x.has("<material>") and "ask" in x.scope and not (i and sentence[i - 1].has("from"))
         ]
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
-        if not materials:
+        if not materials and any(x.has("<opener>") for x in items[first:last]):
             words = [x.written for x in items[last : last + 4] if x.sentence == items[first].sentence]
             words = [w for w in words if w.isalpha() and plain(w) not in lex.tables["may_add"]["stray"]]
             if words:

@@ -29,6 +29,7 @@ RECORD_ASKS = {
     "no": (),
 }  # fmt: skip
 OTHER_ONE = ("other", "otra")  # no name: which one it is, the conversation knows
+SPANISH_LEAN = 1.2  # who mixes the two writes Spanish with English words rather than the other way round
 SHORT = 6  # words of a message that may be an opt-out in the other language
 _SPEAKER = re.compile(r"\s*([^\W\d_]{2,12}):\s+(?=\S)")
 
@@ -91,6 +92,8 @@ def _language(words: list[Item]) -> Language:
         if item.key in known or not item.key.isalpha():
             continue
         known.add(item.key)
+        if all(lexicon(language).common(item.key) for language in LANGUAGES):
+            continue
         for language in LANGUAGES:
             lex = lexicon(language)
             known_word = lex.known(item.key) or item.key in lex.spellings
@@ -99,7 +102,8 @@ def _language(words: list[Item]) -> Language:
             score["es"] += 1.0
     if any(item.key in "¿¡" for item in words):
         score["es"] += 3.0
-    return "es" if score["es"] > score["en"] else "en"
+    lean = SPANISH_LEAN if any(lexicon("es").common(key) and not lexicon("en").common(key) for key in known) else 1.0
+    return "es" if score["es"] * lean > score["en"] else "en"
 
 
 def _stop(words: list[Item], lex: Lexicon, *, told: bool) -> AskKind | None:
