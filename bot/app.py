@@ -14,8 +14,8 @@ from uuid import uuid4
 from bot.channels.console import Console
 from bot.channels.telegram import Telegram
 from bot.conversation.respond import Desk, respond
-from bot.language.wording import render
 from bot.outlook import Outlooks
+from bot.picture import rendering
 from bot.profile import Profile, read_profile
 from bot.rehearse import Message, Season, SimulatedClock, channels_of, read_script
 from bot.settings import Settings, read_settings
@@ -43,7 +43,8 @@ class Warmheap:
         self._outlooks = Outlooks(profile)
         self._desk = Desk(profile, self._outlooks)
         self._broken: set[int] = set()
-        self._sender = Sender(store, {channel.name: channel for channel in channels}, render, clock, holder)
+        write = rendering(store, self._outlooks)
+        self._sender = Sender(store, {channel.name: channel for channel in channels}, write, clock, holder)
         self.worker = Worker(store, self.plan, self._sender, clock, holder)
 
     def take(self, incoming: Incoming) -> None:

@@ -36,7 +36,8 @@ def when_ready(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> No
 
 
 def what_next(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    next_step(known, pile, pile.records, known.look(pile.row, pile.records, known.today), outcome)
+    found = known.look(pile.row, pile.records, known.today)
+    next_step(known, pile, pile.records, found, outcome, asked=True)
 
 
 def state(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
@@ -50,7 +51,8 @@ def state(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
 
 
 def picture(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
-    """The readings in words, which every phone can show."""
+    """The readings in words, which every phone can show, and the picture where the channel can."""
+    outcome.picture_of = pile.row.id
     readings = [
         told.record
         for told in pile.told
@@ -69,11 +71,13 @@ def picture(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
 
 def water_amount(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """How much, half of it now: a squeeze decides on the rest."""
-    outlook, _ = known.look(pile.row, pile.records, known.today)
-    if outlook.water_litres < 1:
+    outlook, actions = known.look(pile.row, pile.records, known.today)
+    due = next((action.litres for action in actions if action.do == "water" and action.litres), 0.0)
+    litres = max(due, outlook.water_litres)
+    if litres < 1:
         outcome.say("water.none")
         return
-    outcome.say("water.amount", add_l=outlook.water_litres, half_l=outlook.water_litres / 2)
+    outcome.say("water.amount", add_l=litres, half_l=litres / 2)
     if not known.profile.watering.hose:
         outcome.say("water.no_hose")
     if rule := known.profile.watering.rule.get(known.person.language):
@@ -212,7 +216,7 @@ def rename(_known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
     outcome.say("renamed", name=ask.name)
 
 
-def tally(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+def tally(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
     """Who turned how often: shown when asked, never pushed."""
     counts: dict[int, int] = {}
     for told in pile.told:
@@ -222,7 +226,9 @@ def tally(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
         outcome.say("who_did.nobody")
         return
     shares = [
-        {"key": "tally.one", "values": {"name": pile.names.get(who) or f"#{number}", "n": n}}
+        {"key": "tally.you", "values": {"n": n}}
+        if who == known.person.id
+        else {"key": "tally.one", "values": {"name": pile.names.get(who) or f"#{number}", "n": n}}
         for number, (who, n) in enumerate(counts.items(), 1)
     ]
     outcome.say("tally", facts=shares)

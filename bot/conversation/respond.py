@@ -267,7 +267,7 @@ def reply(
         outcome.lines,
         due_at=at,
         unique_key=f"reply:{incoming_id}",
-        reason={"why": "asked"},
+        reason={"why": "asked"} | ({"picture": outcome.picture_of} if outcome.picture_of else {}),
         pile_id=next(iter(pile_ids.values()), None) if len(pile_ids) == 1 else None,
         options=outcome.options,
         opens=waiting_for,
@@ -281,7 +281,8 @@ def everything_about(work: Work, known: Known) -> list[Line]:
     consents = work.people.consents(known.person.id)
     since = next((line.at for line in consents if line.given), None)
     lines = [
-        Line("my_data", {"name": known.person.name or "-", "zone": known.person.zone}),
+        Line("my_data", {"zone": known.person.zone}),
+        *([Line("my_data.name", {"name": known.person.name})] if known.person.name else []),
         Line("my_data.piles", {"n": len(known.piles), "records": len(kept["records"])}),
         Line("my_data.messages", {"received": len(kept["received"]), "sent": len(kept["sent"])}),
     ]

@@ -85,6 +85,7 @@ class Outcome:
     opens        the question that is open from now on; None leaves it as it is, {} closes it
     alerts       lines for the staff, sent at once
     consent      whether the person consented (True) or opted out (False) with this message
+    picture_of   the pile whose picture goes with the reply, where the channel shows pictures
     """
 
     lines: list[Line] = field(default_factory=list)
@@ -105,6 +106,7 @@ class Outcome:
     export: bool = False
     confirmation: bool = False
     class_code: str | None = None
+    picture_of: int | None = None
 
     def say(self, key: str, **values: Any) -> None:
         """Add one line to the reply."""
