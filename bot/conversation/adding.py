@@ -27,7 +27,8 @@ def may_add(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome, *,
         outcome.say(f"reason.{feedstock.reason}")
     if feedstock.how:
         outcome.say(f"how.{feedstock.how}")
-    if stage in ("curing", "ready") and verdict != "no" and not brief:
+    fed = pile is not None and pile.row.setup.get("fed")
+    if stage in ("curing", "ready") and not fed and verdict != "no" and not brief:
         outcome.say("may_add.finishing")
 
 

@@ -49,6 +49,7 @@ def consent_given(outcome: Outcome, *, joins_shared: bool = False) -> None:
 
 def consent_refused(outcome: Outcome) -> None:
     outcome.consent = False
+    outcome.confirmation = True
     outcome.say("refused")
     outcome.opens = {}
 
@@ -66,7 +67,7 @@ def begin(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
     asking = known.waiting.get("ask")
     if any(ask.kind == "new_pile" for ask in meaning.asks):
         outcome.say("new_pile")
-        outcome.ask("built_yet", "have_pile", "how_build")
+        outcome.ask("built_yet", "how_build")
         return True
     if setup.has_pile or asking == "pile_facts":
         if asking == "pile_facts" and meaning.bare in ("dont_know", "skip"):

@@ -159,14 +159,15 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     answer_all(after, pile, asks, outcome)
     if any(ask.kind == "to_staff" for ask in asks) and any(f.record.kind == "smell" for f in meaning.facts):
         outcome.say("neighbor")
-    if not (outcome.lines or outcome.records or outcome.changes or outcome.export):
+    if outcome.invite_to is None and not (
+        outcome.lines or outcome.records or outcome.changes or outcome.export
+    ):
         unanswered(known, meaning, outcome)
 
 
 def ask_which_pile(known: Known, outcome: Outcome) -> None:
     """A pile that this keeper does not have was named; the message is kept until the digit comes."""
-    named = [{"key": "pile.named", "values": {"pile": one.called}} for one in known.piles]
-    outcome.say("which_pile", facts=named)
+    outcome.say("which_pile")
     outcome.ask("which_pile", *(f"pile:{one.called}" for one in known.piles))
 
 
@@ -176,7 +177,7 @@ def reported(known: Known, pile: KnownPile, meaning: Meaning, asks: Sequence[Ask
     told = by_pile(known, meaning, pile)
     advise = not {ask.kind for ask in asks} & ADVISE
     for one, facts in told:
-        keeper.report(known, one, facts, outcome, advise=advise, alone=len(told) == 1)
+        keeper.report(known, one, facts, outcome, advise=advise, brief=len(told) > 1 or bool(asks))
         after = with_records(after, one, facts)
     if known.waiting.get("ask") and meaning.facts and outcome.opens is None:
         outcome.opens = {}

@@ -165,5 +165,5 @@ def as_said(option: str, meaning: Meaning, today: date) -> Meaning:
     if option in _SETUPS:
         return replace(plain, setup=_SETUPS[option])
     if option == "smoke":
-        return replace(plain, danger="smoke")
+        return replace(plain, facts=(Fact(Record("smoke", today)),), danger="smoke")
     return replace(plain, bare=_BARE.get(option))

@@ -11,6 +11,9 @@ from bot.language.meaning import Fact
 from shared.cautions import doubt
 from shared.units import c_from_f, f_from_c
 
+FELL_C = 15.0
+"""So far a core seldom falls between two readings without a turn or a soaking (common practice)."""
+
 
 def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fact | None:
     """The reading that may not be what was meant, by itself or against the forecast; asked about once."""
@@ -23,11 +26,17 @@ def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fa
         before, _ = known.look(pile.row, pile.records, known.today)
         said = f_from_c(core_c) if known.person.units == "f" else core_c
         why = fact.doubt or doubt(said, known.person.units, before.core_c.p50, before.air_c)
-        if why == "surface" and any(told.record.kind == "temperature" for told in pile.told):
+        if why == "surface" and was_cool(pile, core_c):
             continue
         if why is not None and why != "heard":
             return replace(fact, doubt=why)
     return None
+
+
+def was_cool(pile: KnownPile, core_c: float) -> bool:
+    """Whether the last reading was hardly warmer: it was taken as it is, so this one is too."""
+    read = [one.core_c for one in pile.records if one.core_c is not None and not one.edge]
+    return bool(read) and read[-1] - core_c < FELL_C
 
 
 def untimely(known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome) -> bool:

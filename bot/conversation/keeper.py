@@ -19,7 +19,7 @@ from shared.materials import material
 from shared.pile import Record
 from storage.outbox import Line
 
-HOT_AIR_C = 27.0
+HOT_AIR_C = 25.0
 """A day's mean air at which nobody need turn a pile (common practice: heat illness)."""
 LATELY = timedelta(days=3)
 
@@ -31,12 +31,12 @@ def report(
     outcome: Outcome,
     *,
     advise: bool = True,
-    alone: bool = True,
+    brief: bool = False,
 ) -> None:
     """Record what was told of one pile and answer it.
 
     advise   adds the next step and the range
-    alone    no other pile stands in the message; else the answer is kept to facts and step
+    brief    more is answered in the same message: the step goes without reason and range
     """
     if untimely(known, pile, facts, outcome):
         return
@@ -56,7 +56,7 @@ def report(
     else:
         answer(known, pile, facts, records, outcome)
         if advise and outcome.opens is None:
-            advice(known, pile, (*pile.records, *records), outcome, brief=not alone)
+            advice(known, pile, (*pile.records, *records), outcome, brief=brief)
 
 
 def answer(
@@ -132,7 +132,7 @@ def warn_of_additions(records: Iterable[Record], outcome: Outcome) -> None:
             outcome.say(f"reason.{feedstock.reason}")
             return
         if feedstock.how == "manure_clock":
-            outcome.say("caution.manure")
+            outcome.say("how.manure_clock")
             return
 
 
@@ -161,6 +161,8 @@ def read_back(records: Iterable[Record], today: date, *, vague: bool = False) ->
     """The facts as read, one line for each day that they happened on; a vague smell is only bad."""
     by_day: dict[date, list[dict[str, Any]]] = {}
     for record in records:
+        if record.kind == "not_turned":  # nobody wants to hear of it again
+            continue
         bad = vague and record.kind == "smell"
         read = {"key": "read.smell.bad", "values": {}} if bad else as_read(record)
         by_day.setdefault(record.on, []).append(read)

@@ -10,9 +10,10 @@ from bot.language.meaning import Fact, Meaning
 from storage.piles import Told
 
 OUTSHONE: Mapping[str, tuple[str, ...]] = {
-    "cannot_turn": ("hand_over", "decline"),
+    "cannot_turn": ("hand_over", "decline", "what_next", "state", "trouble"),
     "only_about": ("later",),
     "who_has_tool": ("who_did",),
+    "tally": ("who_did",),
 }
 """Asks beside which the others only say the same thing less well."""
 SOCIAL = ("thanks", "greeting")

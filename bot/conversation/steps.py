@@ -18,8 +18,8 @@ from storage.piles import Piles
 
 EXACT_WIDTH = timedelta(days=24)
 """A range no wider than this is told by days; a wider one by thirds of months."""
-WIDE_WIDTH = timedelta(days=150)
-"""A range wider than this is told by its middle first."""
+LONG_TAIL = timedelta(days=120)
+"""A late end further than this behind the middle is told apart: it comes of leaving the pile alone."""
 MOVED = timedelta(days=7)
 """The done date is told again when an end of its range moved by more than this, and by a quarter of it."""
 TELLING: frozenset[str] = frozenset(
@@ -36,8 +36,11 @@ def next_step(
     outcome: Outcome,
     *,
     why: bool = True,
+    asked: bool = False,
 ) -> None:
     """One next action and its day, with its reason and the caution that is due.
+
+    Who has asked is told why also where there is nothing to do.
 
     Water that belongs to a turn is said with it.
     """
@@ -48,7 +51,7 @@ def next_step(
         return
     poke = first.do == "turn" and known.person.cannot_turn
     outcome.lines.append(worded(known, first))
-    if why and not poke and (first.do not in ("wait", "measure") or first.why in TELLING):
+    if why and not poke and (first.do not in ("wait", "measure") or asked or first.why in TELLING):
         outcome.lines.append(Line(f"why.{first.do}.{first.why}", dict(first.numbers)))
     if first.do == "turn":
         water = next((act for act in actions[1:] if act.do == "water" and act.on in (first.on, None)), None)
@@ -56,7 +59,8 @@ def next_step(
             outcome.say("do.water.with_turn", add_l=water.litres)
     if not poke and (first.on is None or first.on <= known.today):
         for caution in cautions_with(pile, records, outlook, first):
-            outcome.say(f"caution.{caution}")
+            if all(line.key != f"caution.{caution}" for line in outcome.lines):
+                outcome.say(f"caution.{caution}")
 
 
 GRAVE_FIRST: tuple[Caution, ...] = (
@@ -79,7 +83,8 @@ def cautions_with(
         action.do, Piles.pile(pile.row, None, None), records, outlook.core_c.p50, outlook.moisture.p50
     )
     known_work = action.do == "turn" and any(record.kind == "turned" for record in records)
-    said = [caution for caution in GRAVE_FIRST if caution in due and not (known_work and caution == "lift")]
+    light = known_work or "dust" in due
+    said = [caution for caution in GRAVE_FIRST if caution in due and not (light and caution == "lift")]
     return said[: 2 if action.do == "harvest" else 1]
 
 
@@ -128,7 +133,7 @@ def moved(before: tuple[date, date], now: tuple[date, date]) -> bool:
 
 
 def range_line(pile: KnownPile, ready: DateRange, today: date, *, again: bool) -> Line:
-    """A range in words: by days where it is narrow, by thirds of months, from its middle where it is wide."""
+    """A range in words: by days where narrow, else by thirds of months; from its middle with a long tail."""
     how, values = _range(ready, today)
     fed = ".fed" if pile.row.setup.get("fed") else ""
     return Line(f"range.{how}{fed}" + (".again" if again and not fed and how != "by" else ""), values)
@@ -143,6 +148,6 @@ def _range(ready: DateRange, today: date) -> tuple[str, dict[str, str]]:
         return "by", {"last_about": max(ready.p90, today).isoformat()}
     if ready.p90 - ready.p10 <= EXACT_WIDTH:
         return "days", {"first_on": first, "last_on": last}
-    if ready.p90 - ready.p10 > WIDE_WIDTH:
-        return "wide", {"first_about": first, "middle_about": middle, "last_about": last}
+    if ready.p90 - ready.p50 > LONG_TAIL:
+        return "long", {"first_about": first, "middle_about": middle, "last_about": last}
     return "rough", {"first_about": first, "last_about": last}

@@ -57,7 +57,8 @@ def about(known: Known, pile: KnownPile, record: Record, outcome: Outcome) -> No
         return
     key = f"trouble.{record.kind}" + (f".{record.word}" if record.word else "")
     outlook, _ = known.look(pile.row, pile.records, known.today)
-    if record.kind == "growth" and outlook.moisture.p50 < DRY_MOISTURE:
+    dry = felt(pile, known.today) in ("dry", "bit_dry") or outlook.moisture.p50 < DRY_MOISTURE
+    if record.kind == "growth" and dry:
         key = "trouble.growth.dry"
     outcome.say(key)
     if record.word in ("ants", "dry") and outlook.water_litres >= 2:

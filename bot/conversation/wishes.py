@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 
 from bot.conversation.keeper import alert
+from bot.conversation.steps import next_step
 from bot.conversation.talk import Known, Outcome
 from bot.language.meaning import Ask
 
@@ -25,7 +26,7 @@ def person(known: Known, _ask: Ask, outcome: Outcome) -> None:
     if known.profile.staff.contact is None:
         outcome.say("person.nobody")
     elif hours:
-        outcome.say("person.hours", contact=known.profile.staff.contact, hours=hours)
+        outcome.say("person.hours", contact=known.profile.staff.contact, when=hours)
     else:
         outcome.say("person.contact", contact=known.profile.staff.contact)
 
@@ -37,14 +38,19 @@ def pause(known: Known, ask: Ask, outcome: Outcome) -> None:
         outcome.say("pause.until", until_on=ask.on.isoformat())
     else:
         outcome.say("pause.open")
-    if known.piles:
+    if known.piles and ask.on:
         outcome.say("pause.job")
     outcome.opens = {}
 
 
-def resume(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+def resume(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """Back again: reminders go on, and here is what the pile wants now."""
     outcome.changes.update(paused_until=None, unanswered=0)
+    told = bool(outcome.lines)
     outcome.say("resumed")
+    if len(known.piles) == 1 and not told:
+        pile = known.piles[0]
+        next_step(known, pile, pile.records, known.look(pile.row, pile.records, known.today), outcome)
 
 
 def later(known: Known, ask: Ask, outcome: Outcome) -> None:

@@ -12,7 +12,7 @@
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -189,24 +189,23 @@ class Stage:
             work.commit()
         assert incoming_id is not None
         respond(self.store, self.desk, incoming_id, incoming, self.now)
-        rows = self.deliver()
+        with self.store.work() as work:
+            rows = self.deliver(work, self.now)
+            work.commit()
         mine = [row for row in rows if row.address == self.phone]
         return mine, [line for row in rows if row.kind == "alert" for line in row.lines]
 
-    def deliver(self) -> list[OutRow]:
+    def deliver(self, work: Work, at: datetime) -> list[OutRow]:
         """Send what is due, as the sender would."""
         sent = []
-        with self.store.work() as work:
-            while rows := work.outbox.claim(self.now, "test", timedelta(minutes=5), 10):
-                for row in rows:
-                    person = work.people.get(row.person_id)
-                    text = "" if person.standing == "stopped" else render(row, person, self.now).text
-                    work.outbox.starting(row.id, "test", self.now)
-                    work.outbox.sent(row.id, self.now, text, None)
-                    if row.opens is not None:
-                        work.people.change(row.person_id, waiting_for=row.opens)
-                sent += [work.outbox.get(row.id) for row in rows]
-            work.commit()
+        while rows := work.outbox.claim(at, "test", timedelta(minutes=5), 10):
+            for row in rows:
+                text = render(row, work.people.get(row.person_id), at).text
+                work.outbox.starting(row.id, "test", at)
+                work.outbox.sent(row.id, at, text, None)
+                sent.append(replace(row, text=text))
+                if row.opens is not None:
+                    work.people.change(row.person_id, waiting_for=row.opens)
         return sent
 
 
@@ -251,10 +250,7 @@ def _asked(stage: Stage, work: Work, match: re.Match[str]) -> None:
         options=options,
         opens={"ask": ask, "options": list(options), "pile": stage.pile_id},
     )
-    work.commit()
-    now, stage.now = stage.now, stage.now - timedelta(hours=9)
-    stage.deliver()
-    stage.now = now
+    stage.deliver(work, stage.now - timedelta(hours=9))
 
 
 def _shared(stage: Stage, work: Work, match: re.Match[str]) -> None:
@@ -292,7 +288,9 @@ def _class(_stage: Stage, work: Work, match: re.Match[str]) -> None:
         work.classes.add(ClassRow(match["code"], match["language"], ZONE))  # type: ignore[arg-type]
 
 
-PILE = r"pile (?P<days>\d+) days(?P<fed> fed)?(?P<small> small)?(?: of (?P<what>\w+))?(?: called (?P<name>.+))?"
+PILE = (
+    r"pile (?P<days>\d+) days(?P<fed> fed)?(?P<small> small)?(?: of (?P<what>\w+))?(?: called (?P<name>.+))?"
+)
 SETTINGS: dict[str, Callable[[Stage, Work, re.Match[str]], None]] = {
     r"nobody": lambda *_: None,
     r"joined": lambda stage, work, _: stage.person(work) and None,
