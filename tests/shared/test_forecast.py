@@ -95,7 +95,7 @@ def test_what_comes_later_is_not_used() -> None:
 
 
 def test_the_range_narrows_with_evidence() -> None:
-    """Eight weeks of readings and turnings of a keeper of unknown habit leave two thirds of the first range."""
+    """Eight weeks of readings and turnings, habit unknown before, leave two thirds of the first range."""
     unknown = dataclasses.replace(PILE, turning=None)
     records = [*HOT_SEASON, *(Record("turned", on(day)) for day in range(16, 57, 7))]
     records += [core(day, 40 - day / 3) for day in range(20, 57, 4)]

@@ -136,7 +136,9 @@ def test_insulation_never_loses_more(
 
 
 def test_natural_draught() -> None:
-    """V^(2/3) (6 + 1.0 ΔT) kg a day: a 3 ft cube 40 K over the air draws 38.5 kg (derived, low confidence)."""
+def test_insulation_never_loses_more(
+    volume_m3: float, share: float, conductivity: float, film: float
+) -> None:
     flow = heat.still_draught_kg_per_day(0.7646, 0.5) * heat.draught_share(40)
 
     assert flow == pytest.approx(0.7646 ** (2 / 3) * 46, rel=1e-9)
