@@ -6,9 +6,10 @@ so that after a crash it is known whether a message may have gone out.
 
 import asyncio
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from math import floor, inf
 from typing import Protocol, get_args
 
 from scheduler.times import Clock, local, next_allowed
@@ -27,8 +28,11 @@ PATIENCE_S = 30.0
 KEEP_PAUSES_S = (0.5, 1, 2, 4, 8, 16, 32)
 """Pauses between tries to write an outcome down; all of them, too, within the lease. [s]"""
 BATCH = 50
+"""Messages of one channel that a process has in hand at most; each goes to another person."""
 AT_ONCE = 8
-"""Messages on their way at the same time; each goes to another person."""
+"""Of these, on their way at the same time."""
+AHEAD_S = 2.0
+"""So far ahead of a channel's pace messages are claimed; a warning waits no longer behind them. [s]"""
 FIRST_WAIT = timedelta(seconds=30)
 LONGEST_WAIT = timedelta(hours=1)
 TRIES = 8
@@ -77,8 +81,19 @@ class Unknown:
 Outcome = Sent | NotSent | Refused | Unknown
 
 
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """What a channel bears: messages a second from all workers, and seconds between two to one person."""
+
+    per_second: float = inf
+    per_person_s: float = 0.0
+
+
 class Channel(Protocol):
-    """A way out; `name` is the channel of the addresses that it serves."""
+    """A way out; `name` is the channel of the addresses that it serves.
+
+    One that bears no more than some pace says so by an attribute `pace`.
+    """
 
     name: str
 
@@ -95,36 +110,85 @@ Render = Callable[[OutRow, Person, datetime], Rendered]
 
 
 class Sender:
-    """Takes messages from the outbox to their channels."""
+    """Takes messages from the outbox to their channels; no channel waits for another."""
 
     def __init__(
-        self, store: Store, channels: Mapping[str, Channel], render: Render, clock: Clock, holder: str
+        self,
+        store: Store,
+        channels: Mapping[str, Channel],
+        render: Render,
+        clock: Clock,
+        holder: str,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
     ) -> None:
         self._store = store
         self._channels = channels
         self._render = render
         self._clock = clock
         self._holder = holder
-        self._at_once = asyncio.Semaphore(AT_ONCE)
+        self._sleep = sleep
+        self._at_once = {name: asyncio.Semaphore(AT_ONCE) for name in channels}
+        self._ending = False
 
     async def send_due(self, at: datetime) -> int:
-        """Send what is due by `at`, person by person in order; how many messages went out."""
+        """Send what is due by `at` or falls due meanwhile, person by person in order; how many went out."""
+        served = await asyncio.gather(
+            *(self._serve(channel, at) for channel in self._channels.values()), return_exceptions=True
+        )
+        for each in served:
+            if isinstance(each, BaseException):
+                raise each
+        return sum(each for each in served if isinstance(each, int))
+
+    def end(self) -> None:
+        """Begin nothing more; what is in hand is seen to its end."""
+        self._ending = True
+
+    async def _serve(self, channel: Channel, at: datetime) -> int:
+        """One channel's messages: more are taken in hand as some get through; none waits for a slow one."""
+        in_hand: set[asyncio.Task[bool]] = set()
         sent = 0
-        while rows := await asyncio.to_thread(self._claim, at):
-            sent += sum(await asyncio.gather(*(self._send(row) for row in rows)))
-        return sent
+        try:
+            while True:
+                if len(in_hand) <= BATCH // 2 and not self._ending:
+                    claimed = await asyncio.to_thread(self._claim, channel, at, BATCH - len(in_hand))
+                    in_hand |= {asyncio.create_task(self._send(row, slot)) for row, slot in claimed}
+                if not in_hand:
+                    return sent
+                done, in_hand = await asyncio.wait(in_hand, return_when=asyncio.FIRST_COMPLETED)
+                sent += sum(task.result() for task in done)
+        finally:
+            if in_hand:
+                await asyncio.wait(in_hand)
 
-    def _claim(self, at: datetime) -> list[OutRow]:
-        reach = {name: channel.addresses for name, channel in self._channels.items()}
+    def _claim(self, channel: Channel, at: datetime, room: int) -> list[tuple[OutRow, datetime]]:
+        """Messages that the channel has room for, each with the moment at which it may go."""
+        at = max(at, self._clock.now())
+        pace: Pace = getattr(channel, "pace", Pace())
         with self._store.work() as work:
-            rows = work.outbox.claim(at, self._holder, LEASE, BATCH, reach=reach)
+            free_at = work.paces.free_at(channel.name, at)
+            room = min(room, floor(pace.per_second * AHEAD_S) or 1) if pace.per_second < inf else room
+            if (free_at - at).total_seconds() >= AHEAD_S:
+                return []
+            reach = {channel.name: channel.addresses}
+            rows = work.outbox.claim(at, self._holder, LEASE, room, reach=reach)
+            slots = [free_at + timedelta(seconds=number / pace.per_second) for number in range(len(rows) + 1)]
+            if rows and pace.per_second < inf:
+                work.paces.take(channel.name, slots[-1])
+            person_free = timedelta(seconds=pace.per_person_s)
+            last = work.outbox.last_sent([row.person_id for row in rows], at - person_free)
             work.commit()
-        return rows
+        return [
+            (row, max(slot, last[row.person_id] + person_free) if row.person_id in last else slot)
+            for row, slot in zip(rows, slots, strict=False)
+        ]
 
-    async def _send(self, row: OutRow) -> bool:
+    async def _send(self, row: OutRow, slot: datetime) -> bool:
         """One message; trouble with the database leaves it to its lease, and the others go on."""
         try:
-            async with self._at_once:
+            if (wait_s := (slot - self._clock.now()).total_seconds()) > 0:
+                await self._sleep(wait_s)
+            async with self._at_once[row.channel or ""]:
                 message = await asyncio.to_thread(self._begin, row)
                 if message is None:
                     return False
@@ -148,12 +212,16 @@ class Sender:
         await asyncio.to_thread(self._record, row, message, outcome)
 
     def _begin(self, row: OutRow) -> Rendered | None:
-        """Note that sending begins; None where it must not: outside their hours, paused, or not wordable."""
+        """Note that sending begins; None where it must not: not ours any more, paused, and so on."""
         at = self._clock.now()
         with self._store.work() as work:
+            if not work.outbox.is_claimed(row.id, self._holder, at):
+                return None
             person = work.people.get(row.person_id)
             message = None
-            if row.kind in UNPROMPTED and (allowed := next_allowed(at, person)) > at:
+            if (paused_until := work.paces.paused_until(row.channel or "", at)) is not None:
+                work.outbox.retry(row.id, paused_until, "the channel asks for a pause")
+            elif row.kind in UNPROMPTED and (allowed := next_allowed(at, person)) > at:
                 work.outbox.retry(row.id, allowed, "outside their hours")
             elif row.kind in UNPROMPTED and _paused(person, at):
                 work.outbox.hold_back(row.id, "paused")
@@ -192,7 +260,10 @@ class Sender:
                     work.outbox.sent(row.id, at, message.text, message_id)
                     _open_question(work, row)
                 case NotSent(why, retry_after_s):
-                    self._try_again(work, row, at, why, timedelta(seconds=retry_after_s or 0))
+                    wait = timedelta(seconds=retry_after_s or 0)
+                    if wait:
+                        work.paces.pause(row.channel or "", at + wait)
+                    self._try_again(work, row, at, why, wait)
                 case Refused(why, gone):
                     work.outbox.failed(row.id, why)
                     if gone:

@@ -55,6 +55,7 @@ class Worker:
     async def stop(self) -> None:
         """Let the beat that runs come to its end, then stop; another process may plan at once."""
         self._scheduler.pause()
+        self._sender.end()
         for lock in self._beating.values():
             await lock.acquire()
         self._scheduler.shutdown(wait=False)

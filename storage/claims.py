@@ -16,7 +16,7 @@ MUST_ARRIVE: tuple[OutKind, ...] = ("warning", "alert")
 ANSWERS_ONLY: tuple[OutKind, ...] = ("reply", "confirmation", *MUST_ARRIVE)
 """What may go to someone who has written but not yet said yes."""
 EXPIRED = "expired"
-WAITING, CLAIMED = literal("waiting", literal_execute=True), literal("claimed", literal_execute=True)
+WAITING, CLAIMED, SENT = (literal(status, literal_execute=True) for status in ("waiting", "claimed", "sent"))
 """Written into the statements themselves: a prepared one finds a partial index only by what stands there."""
 COLLISIONS = 3
 """So often a claim is tried again after another process was quicker."""

@@ -20,6 +20,7 @@ from sqlalchemy import (
     Text,
     TypeDecorator,
     UniqueConstraint,
+    inspect,
     text,
 )
 from sqlalchemy.dialects import postgresql, sqlite
@@ -320,6 +321,7 @@ class OutboxTable(Table):
         # Order within a conversation: the database lets only one message of a person be on its way.
         partial("uq_outbox_one_on_its_way", "person_id", where="status = 'claimed'", unique=True),
         partial("ix_outbox_open", "person_id", where="status IN ('waiting', 'claimed')"),
+        partial("ix_outbox_sent", "person_id", "sent_at", where="status = 'sent'"),
         Index("ix_outbox_person_id", "person_id", "due_at"),
     )
 
@@ -334,8 +336,23 @@ class LeaseTable(Table):
     until: Mapped[datetime]
 
 
+class PaceTable(Table):
+    """How far a channel's time is given to messages in hand, and until when it wants none at all."""
+
+    __tablename__ = "pace"
+
+    channel: Mapped[str] = mapped_column(String(16), primary_key=True)
+    free_at: Mapped[datetime]
+    paused_until: Mapped[datetime]
+
+
 def insert_once(session: Session, table: type[Table], values: Mapping[str, Any]) -> Any:
-    """Insert a row unless a unique constraint already holds it: its `id`, or None where it was there."""
-    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
-    statement = dialect.insert(table).values(values).on_conflict_do_nothing()
-    return session.scalar(statement.returning(table.id))  # type: ignore[attr-defined]
+    """Insert a row unless a unique constraint already holds it: its key, or None where it was there."""
+    statement = insert(session, table).values(values).on_conflict_do_nothing()
+    return session.scalar(statement.returning(*inspect(table).primary_key))
+
+
+def insert(session: Session, table: type[Table]) -> sqlite.Insert | postgresql.Insert:
+    """An insert that can say what to do about a row that is there; both databases word it alike."""
+    on_sqlite = session.get_bind().dialect.name == "sqlite"
+    return sqlite.insert(table) if on_sqlite else postgresql.insert(table)

@@ -5,7 +5,7 @@ A claimed message whose sender died before it began to send goes back to waiting
 has an outcome that nobody knows: a warning or an alert is sent again, anything else is not.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import Any
@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, and_, func, or_, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
-from storage.claims import Reach, lapse, take
+from storage.claims import SENT, Reach, lapse, take
 from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, Status, insert_once
 
 RANK: Mapping[OutKind, int] = {
@@ -184,16 +184,16 @@ class Outbox:
         rows = {row.id: _out(row) for row in found}
         return [rows[row_id] for row_id in claimed]
 
+    def is_claimed(self, row_id: int, holder: str, at: datetime) -> bool:
+        """Whether the message is still `holder`'s to send; locked where the database has row locks."""
+        mine = select(OutboxTable.id).where(*_claimed_by(row_id, holder, at)).with_for_update()
+        return self._session.scalar(mine) is not None
+
     def starting(self, row_id: int, holder: str, at: datetime) -> bool:
         """Note that sending begins now; False where the lease has gone to someone else meanwhile."""
         begun = self._session.scalar(
             update(OutboxTable)
-            .where(
-                OutboxTable.id == row_id,
-                OutboxTable.status == "claimed",
-                OutboxTable.holder == holder,
-                OutboxTable.lease_until > at,
-            )
+            .where(*_claimed_by(row_id, holder, at))
             .values(started_at=at, attempts=OutboxTable.attempts + 1)
             .returning(OutboxTable.id)
         )
@@ -280,6 +280,15 @@ class Outbox:
         )
         return [_out(row) for row in rows]
 
+    def last_sent(self, people: Collection[int], since: datetime) -> dict[int, datetime]:
+        """Of these people, whom something was sent to after `since`, and when that was last."""
+        last = (
+            select(OutboxTable.person_id, func.max(OutboxTable.sent_at))
+            .where(OutboxTable.status == SENT, OutboxTable.person_id.in_(people), OutboxTable.sent_at > since)
+            .group_by(OutboxTable.person_id)
+        )
+        return {person_id: at for person_id, at in self._session.execute(last) if at is not None}
+
     def thread(self, person_id: int, limit: int) -> list[OutRow]:
         """The last messages that were sent to a person, oldest first."""
         rows = self._session.scalars(
@@ -331,6 +340,15 @@ class Outbox:
             .where(OutboxTable.id == row_id)
             .values(status=status, why_not=why, holder=None, lease_until=None, started_at=None, **values)
         )
+
+
+def _claimed_by(row_id: int, holder: str, at: datetime) -> tuple[ColumnElement[bool], ...]:
+    return (
+        OutboxTable.id == row_id,
+        OutboxTable.status == "claimed",
+        OutboxTable.holder == holder,
+        OutboxTable.lease_until > at,
+    )
 
 
 def _not_begun() -> ColumnElement[bool]:

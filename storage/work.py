@@ -6,7 +6,7 @@ SQLite or PostgreSQL by URL, the same code. Leaving without `commit()` rolls eve
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,20 +14,21 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy import Connection, Engine, create_engine, delete, event, make_url, or_, select, text, update
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput, StorageTrouble
 from storage.classes import Classes
 from storage.inbox import Inbox
-from storage.models import LeaseTable
+from storage.models import LeaseTable, PaceTable, insert, insert_once
 from storage.outbox import Outbox
 from storage.people import People
 from storage.piles import Piles
 
 BUSY_S = 15
 """How long a writer waits for another one on SQLite; `?timeout=` in the URL says otherwise. [s]"""
+EVER_SINCE = datetime(1970, 1, 1, tzinfo=UTC)
 UPGRADE_LOCK = 7_204_513
 """Any number that nobody else locks: on PostgreSQL only one process upgrades at a time."""
 
@@ -40,18 +41,47 @@ class Leases:
 
     def take(self, task: str, holder: str, at: datetime, lease: timedelta) -> bool:
         """Hold the task until `at + lease`; False while another process holds it."""
-        row = self._session.get(LeaseTable, task, with_for_update=True)
-        if row is not None and row.holder != holder and row.until > at:
-            return False
-        self._session.merge(LeaseTable(task=task, holder=holder, until=at + lease))
-        self._session.flush()
-        return True
+        wish = insert(self._session, LeaseTable).values(task=task, holder=holder, until=at + lease)
+        free = or_(LeaseTable.holder == holder, LeaseTable.until <= at)
+        taken = wish.on_conflict_do_update(
+            index_elements=[LeaseTable.task], set_={"holder": holder, "until": at + lease}, where=free
+        )
+        return self._session.scalar(taken.returning(LeaseTable.task)) is not None
 
     def release(self, task: str, holder: str) -> None:
         """Give the task back, so that another process need not wait."""
-        row = self._session.get(LeaseTable, task, with_for_update=True)
-        if row is not None and row.holder == holder:
-            self._session.delete(row)
+        self._session.execute(delete(LeaseTable).where(LeaseTable.task == task, LeaseTable.holder == holder))
+
+
+class Paces:
+    """How fast each channel is served by all processes together."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def free_at(self, channel: str, at: datetime) -> datetime:
+        """From when on the channel may be given more, `at` or later; other processes wait for the commit."""
+        insert_once(
+            self._session, PaceTable, {"channel": channel, "free_at": EVER_SINCE, "paused_until": EVER_SINCE}
+        )
+        row = self._session.get_one(PaceTable, channel, with_for_update=True, populate_existing=True)
+        return max(row.free_at, row.paused_until, at)
+
+    def take(self, channel: str, until: datetime) -> None:
+        """The channel's time up to `until` is given to messages in hand."""
+        self._session.execute(update(PaceTable).where(PaceTable.channel == channel).values(free_at=until))
+
+    def pause(self, channel: str, until: datetime) -> None:
+        """The channel wants nothing more before `until`."""
+        longer = update(PaceTable).where(PaceTable.channel == channel, PaceTable.paused_until < until)
+        self._session.execute(longer.values(paused_until=until))
+
+    def paused_until(self, channel: str, at: datetime) -> datetime | None:
+        """Until when the channel wants nothing more, None where it takes messages at `at`."""
+        paused = select(PaceTable.paused_until).where(
+            PaceTable.channel == channel, PaceTable.paused_until > at
+        )
+        return self._session.scalar(paused)
 
 
 class Work:
@@ -65,6 +95,7 @@ class Work:
         self.inbox = Inbox(session)
         self.outbox = Outbox(session)
         self.leases = Leases(session)
+        self.paces = Paces(session)
 
     def commit(self) -> None:
         """Make everything of this unit of work last."""

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.sender import LEASE, TRIES, NotSent, Outcome, Refused, Rendered, Sender, Sent, Unknown
+from scheduler.sender import LEASE, TRIES, NotSent, Outcome, Pace, Refused, Rendered, Sender, Sent, Unknown
 from storage.models import OutKind
 from storage.outbox import Line, OutRow
 from storage.people import Person
@@ -44,6 +44,35 @@ def person_of(store: Store, person: Person) -> Person:
     """The person as they stand."""
     with store.work(reading=True) as work:
         return work.people.get(person.id)
+
+
+@pytest.fixture
+def people(store: Store, at: datetime) -> list[Person]:
+    """Thirty keepers who said yes."""
+    with store.work() as work:
+        added = [
+            work.people.add("sms", f"+1303555{number:04}", None, "en", "f", "America/Denver", at)
+            for number in range(100, 130)
+        ]
+        said_yes = [work.people.consent(each.id, True, "Yes?", "en", "sms", None, "1", at) for each in added]
+        work.commit()
+    return said_yes
+
+
+class Quiet:
+    """A channel that takes everything."""
+
+    name = "sms"
+    addresses = None
+
+    async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
+        return Sent(reference)
+
+
+async def settled(store: Store, row_id: int) -> None:
+    """Return when the outcome of a claimed message is written down."""
+    while row_of(store, row_id).status == "claimed":
+        await asyncio.sleep(0)
 
 
 async def test_what_is_due_goes_out_in_order(
@@ -271,17 +300,167 @@ async def test_a_console_serves_only_its_own_people(
 
 
 async def test_who_lost_the_lease_does_not_send(
-    store: Store, sender: Sender, ines: Person, notebook: Any, clock: Any, at: datetime
+    store: Store, people: list[Person], notebook: Any, render: Render, clock: Any, at: datetime
 ) -> None:
-    """A process that slept through its lease does not send what it had claimed."""
-    row_id = put(store, ines, "reply", "reply", at)
-    clock.moment = at + LEASE
+    """A process that slept through its lease does not send what it had claimed, until it claims it anew."""
+    ids = [put(store, person, "reply", f"to {person.id}", at) for person in people[:2]]
+    notebook.pace = Pace(per_second=1)
+
+    async def sleep(_seconds: float) -> None:
+        await settled(store, ids[0])
+        clock.moment = at + LEASE
+
+    assert await Sender(store, {"sms": notebook}, render, clock, "this process", sleep).send_due(at) == 2
+
+    assert [text for _, text in notebook.sent] == [f"to {person.id}" for person in people[:2]]
+    assert [row_of(store, row_id).attempts for row_id in ids] == [1, 1]
+    assert [row_of(store, row_id).sent_at for row_id in ids] == [at, at + LEASE]
+
+
+async def test_a_channel_is_not_given_more_than_it_bears(
+    store: Store, people: list[Person], notebook: Any, render: Render, clock: Any, at: datetime
+) -> None:
+    """Two workers together keep the pace of a channel: ten a second, spread evenly, two seconds ahead."""
+    notebook.pace = Pace(per_second=10)
+    for person in people:
+        put(store, person, "broadcast", f"to {person.id}", at)
+    waits: list[float] = []
+
+    async def sleep(seconds: float) -> None:
+        waits.append(seconds)
+
+    workers = [Sender(store, {"sms": notebook}, render, clock, name, sleep) for name in ("first", "second")]
+
+    assert sum(await asyncio.gather(*(worker.send_due(at) for worker in workers))) == 20
+    assert sorted(waits) == pytest.approx([0.1 * number for number in range(1, 20)])
+    clock.moment = at + timedelta(seconds=2)
+    assert sum(await asyncio.gather(*(worker.send_due(clock.moment) for worker in workers))) == 10
+
+
+async def test_one_person_is_written_to_once_a_second(
+    store: Store, ines: Person, notebook: Any, render: Render, clock: Any, at: datetime
+) -> None:
+    """Where a channel wants a second between two messages to one person, a conversation keeps it."""
+    notebook.pace = Pace(per_person_s=1.0)
+    ids = [put(store, ines, "reply", str(number), at) for number in range(3)]
+
+    async def sleep(seconds: float) -> None:
+        clock.moment += timedelta(seconds=seconds)
+
+    await Sender(store, {"sms": notebook}, render, clock, "this process", sleep).send_due(at)
+
+    assert [text for _, text in notebook.sent] == ["0", "1", "2"]
+    assert [row_of(store, row_id).sent_at for row_id in ids] == [at + timedelta(seconds=n) for n in range(3)]
+
+
+async def test_a_channel_that_asks_for_a_pause_gets_it(
+    store: Store, people: list[Person], sender: Sender, notebook: Any, clock: Any, at: datetime
+) -> None:
+    """After "too many, wait 90 seconds" nothing goes to that channel, from no worker, until they are over."""
+    put(store, people[0], "reply", "first", at)
+    notebook.outcomes = [NotSent("too many", retry_after_s=90)]
+    await sender.send_due(at)
+    put(store, people[1], "warning", "second", at)
+
+    clock.moment = at + timedelta(seconds=80)
+    assert await sender.send_due(clock.moment) == 0
+    clock.moment = at + timedelta(seconds=90)
+    assert await sender.send_due(clock.moment) == 2
+
+
+async def test_what_is_in_hand_waits_for_the_pause_too(
+    store: Store, people: list[Person], notebook: Any, render: Render, clock: Any, at: datetime
+) -> None:
+    """A channel that asks for a pause is given nothing more, not even what was claimed before."""
+    notebook.pace = Pace(per_second=10)
+    ids = [put(store, person, "reply", f"to {person.id}", at) for person in people[:10]]
+    notebook.outcomes = [NotSent("too many", retry_after_s=60)]
+
+    async def sleep(_seconds: float) -> None:
+        await settled(store, ids[0])
+
+    sender = Sender(store, {"sms": notebook}, render, clock, "this process", sleep)
 
     assert await sender.send_due(at) == 0
+    clock.moment = at + timedelta(seconds=60)
+    assert await sender.send_due(clock.moment) == len(ids)
 
-    assert notebook.sent == []
-    assert row_of(store, row_id).attempts == 0
-    assert await sender.send_due(clock.moment) == 1
+
+async def test_a_slow_message_holds_up_nobody_else(
+    store: Store, people: list[Person], render: Render, clock: Any, at: datetime
+) -> None:
+    """While one message hangs, everything else goes out, the later messages of other people included."""
+    gone: list[str] = []
+    all_the_others = asyncio.Event()
+
+    class Hanging:
+        name = "sms"
+        addresses = None
+
+        async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
+            if message.text == f"0 to {people[0].id}":
+                await asyncio.wait_for(all_the_others.wait(), 30)
+            gone.append(message.text)
+            if len(gone) == 2 * (len(people) - 1):
+                all_the_others.set()
+            return Sent(reference)
+
+    for number in range(2):
+        for person in people:
+            put(store, person, "reply", f"{number} to {person.id}", at)
+
+    sent = await Sender(store, {"sms": Hanging()}, render, clock, "this process").send_due(at)
+
+    assert sent == 2 * len(people)
+    assert gone[-2:] == [f"0 to {people[0].id}", f"1 to {people[0].id}"]
+
+
+async def test_a_channel_in_trouble_holds_up_no_other(
+    store: Store, people: list[Person], notebook: Any, render: Render, clock: Any, at: datetime
+) -> None:
+    """While every message of one channel hangs, another channel's go out."""
+    with store.work() as work:
+        for person in people[1:]:
+            work.people.reach(person.id, "telegram", str(person.id), at)
+        work.commit()
+    arrived = asyncio.Event()
+
+    class Hanging:
+        name = "telegram"
+        addresses = None
+
+        async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
+            await asyncio.wait_for(arrived.wait(), 30)
+            return Sent(reference)
+
+    class Noted(type(notebook)):  # type: ignore[misc]
+        async def send(self, address: str, message: Rendered, reference: str) -> Outcome:
+            arrived.set()
+            return Sent(f"{address} {message.text} {reference}")
+
+    for person in people:
+        put(store, person, "reply", f"to {person.id}", at)
+    channels: Any = {"telegram": Hanging(), "sms": Noted()}
+
+    assert await Sender(store, channels, render, clock, "this process").send_due(at) == len(people)
+
+
+async def test_what_falls_due_meanwhile_goes_along(
+    store: Store, ines: Person, clock: Any, at: datetime
+) -> None:
+    """A reply that is put in while a long list is being sent does not wait for the end of the list."""
+    put(store, ines, "broadcast", "first", at)
+    later = at + timedelta(seconds=3)
+
+    def adding(row: OutRow, person: Person, _at: datetime) -> Rendered:
+        if row.kind == "broadcast":
+            clock.moment = later
+        return Rendered(row.lines[0].key + person.address)
+
+    put(store, ines, "reply", "reply", later)
+
+    sender = Sender(store, {"sms": Quiet()}, adding, clock, "this process")
+    assert await sender.send_due(at) == 2
 
 
 async def test_an_outcome_outlives_a_locked_database(

@@ -54,6 +54,13 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("task", name=op.f("pk_lease")),
     )
     op.create_table(
+        "pace",
+        sa.Column("channel", sa.String(length=16), nullable=False),
+        sa.Column("free_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("paused_until", sa.DateTime(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("channel", name=op.f("pk_pace")),
+    )
+    op.create_table(
         "stop_list",
         sa.Column("mark", sa.String(length=64), nullable=False),
         sa.Column("since", sa.DateTime(timezone=True), nullable=False),
@@ -266,6 +273,14 @@ def upgrade() -> None:
         unique=False,
         sqlite_where=sa.text("status IN ('waiting', 'claimed')"),
         postgresql_where=sa.text("status IN ('waiting', 'claimed')"),
+    )
+    op.create_index(
+        "ix_outbox_sent",
+        "outbox",
+        ["person_id", "sent_at"],
+        unique=False,
+        sqlite_where=sa.text("status = 'sent'"),
+        postgresql_where=sa.text("status = 'sent'"),
     )
     op.create_index("ix_outbox_person_id", "outbox", ["person_id", "due_at"], unique=False)
     op.create_index(
