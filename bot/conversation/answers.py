@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from bot.conversation import adding
+from bot.conversation import adding, sharing
 from bot.conversation.keeper import bed_covered_m2
 from bot.conversation.steps import next_step, tell_range
 from bot.conversation.talk import Known, KnownPile, Outcome
@@ -187,51 +187,12 @@ def rests_on(pile: KnownPile, outlook: Forecast) -> list[dict[str, Any]]:
     return [*phrases, {"key": "rests.model", "values": {"core_c": outlook.core_c.p50}}]
 
 
-def who_did(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    """Who turned it last, and when."""
-    last = next((told for told in reversed(pile.told) if told.record.kind == "turned"), None)
-    if last is None:
-        outcome.say("who_did.nobody")
-        return
-    on = last.record.on.isoformat()
-    name = pile.names.get(last.said_by)
-    if last.said_by == known.person.id:
-        outcome.say("who_did.you", on_on=on)
-    elif name:
-        outcome.say("who_did", name=name, on_on=on)
-    else:
-        outcome.say("who_did.other", on_on=on)
-
-
-def share(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    """A code to forward: whoever texts it joins this pile, after consenting from their own phone."""
-    outcome.invite_to = pile.row.id
-
-
 def rename(_known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
     if not ask.name:
         outcome.say("rename.which")
         return
     outcome.renames[pile.row.id] = ask.name
     outcome.say("renamed", name=ask.name)
-
-
-def tally(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    """Who turned how often: shown when asked, never pushed."""
-    counts: dict[int, int] = {}
-    for told in pile.told:
-        if told.record.kind == "turned":
-            counts[told.said_by] = counts.get(told.said_by, 0) + 1
-    if not counts:
-        outcome.say("who_did.nobody")
-        return
-    shares = [
-        {"key": "tally.you", "values": {"n": n}}
-        if who == known.person.id
-        else {"key": "tally.one", "values": {"name": pile.names.get(who) or f"#{number}", "n": n}}
-        for number, (who, n) in enumerate(counts.items(), 1)
-    ]
-    outcome.say("tally", facts=shares)
 
 
 ABOUT_PILE: Mapping[str, Answerer] = {
@@ -248,8 +209,6 @@ ABOUT_PILE: Mapping[str, Answerer] = {
     "what_if": what_if,
     "stop_adding": adding.stop_adding,
     "why": why,
-    "who_did": who_did,
-    "share": share,
     "rename": rename,
-    "tally": tally,
+    **sharing.ANSWERS,
 }

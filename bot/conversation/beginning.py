@@ -137,6 +137,7 @@ def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome:
     values = {**filled_in(said), "built": built.isoformat()}
     outcome.new_pile = True
     outcome.set_up[0] = values
+    outcome.closes.extend(pile.row.id for pile in known.piles if emptied(pile))
     rest = [fact.record for fact in meaning.facts if fact.record.kind not in ("built", "added", "height")]
     outcome.records.extend((0, record, None) for record in rest)
     row = new_row(known, values)
@@ -148,6 +149,11 @@ def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome:
         outcome.ask("fill", "at_once", "as_i_go", pile=0)
     else:
         ask_thermometer(known, outcome, 0)
+
+
+def emptied(pile: KnownPile) -> bool:
+    """Whether a pile's compost was taken out and nothing told of it since; one that is fed goes on."""
+    return bool(pile.records) and pile.records[-1].kind == "harvested" and not pile.row.setup.get("fed")
 
 
 def filled_in(said: Mapping[str, Any]) -> dict[str, Any]:

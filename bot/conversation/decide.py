@@ -5,7 +5,7 @@ The order is the rule: nothing below a step runs once the step has answered.
 
 from collections.abc import Mapping, Sequence
 
-from bot.conversation import beginning, keeper
+from bot.conversation import beginning, keeper, sharing
 from bot.conversation.adding import may_add
 from bot.conversation.answers import ABOUT_PILE
 from bot.conversation.meant import by_pile, tidied, which_pile, with_records
@@ -39,6 +39,7 @@ def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> 
         without_words(known, form, outcome)
     else:
         joined(known, meaning, codes, outcome)
+    sharing.absences(known, outcome)
     return outcome
 
 
@@ -83,7 +84,7 @@ def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> No
         forget(meaning.bare == "yes", outcome)
         return
     if any(ask.kind == "join" for ask in meaning.asks) or codes.taught or codes.pile_id:
-        join_more(codes, outcome)
+        join_more(known, codes, outcome)
         return
     general = [ask for ask in meaning.asks if ask.kind in WISHES]
     begins = not known.piles or known.waiting.get("ask") in BEGINNINGS or starts_another(known, meaning)
@@ -95,11 +96,11 @@ def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> No
     with_piles(known, meaning, outcome)
 
 
-def join_more(codes: Codes, outcome: Outcome) -> None:
+def join_more(known: Known, codes: Codes, outcome: Outcome) -> None:
     """A code from somebody who has already joined."""
     if codes.pile_id is not None:
         outcome.joins_pile = codes.pile_id
-        outcome.say("welcome.shared")
+        sharing.welcome(known, outcome)
     elif codes.taught is not None:
         outcome.changes["class_code"] = codes.taught.code
         outcome.say("class.noted", code=codes.taught.code)
@@ -178,6 +179,8 @@ def reported(known: Known, pile: KnownPile, meaning: Meaning, asks: Sequence[Ask
     advise = not {ask.kind for ask in asks} & ADVISE
     for one, facts in told:
         keeper.report(known, one, facts, outcome, advise=advise, brief=len(told) > 1 or bool(asks))
+        sharing.credit(known, one, facts, meaning, outcome)
+        sharing.tell_others(known, one, outcome)
         after = with_records(after, one, facts)
     if known.waiting.get("ask") and meaning.facts and outcome.opens is None:
         outcome.opens = {}

@@ -12,14 +12,17 @@ from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from bot.conversation import sharing
 from bot.conversation.decide import decide
 from bot.conversation.dialog import as_said, picked
 from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look, Outcome
 from bot.language.meaning import Ask, Language, Meaning, Setup, Units
+from bot.language.sharing import among_keepers
 from bot.language.understand import understand
 from bot.profile import Bin, Profile
-from scheduler.planner import answered
+from scheduler.nudges import pass_on
+from scheduler.planner import answered, given, group_of
 from storage.inbox import Incoming
 from storage.outbox import Line
 from storage.people import Person
@@ -65,6 +68,9 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         known = with_pile_picked(known, question["options"].index(option))
     elif option is not None:
         meaning = as_said(option, meaning, local.date())
+    else:
+        asked = known.waiting.get("ask") == "name"
+        meaning = among_keepers(meaning, said, names_of_others(known), name_asked=asked)
     meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     if incoming.form == "edited":  # whoever mends a sent message corrects what it told
         meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
@@ -79,6 +85,12 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         if work.inbox.handled(incoming_id, at):
             carry_out(work, known, outcome, incoming_id, at)
             work.commit()
+
+
+def names_of_others(known: Known) -> tuple[str, ...]:
+    """What the other keepers of this person's piles are called."""
+    named = [(who, name) for pile in known.piles for who, name in pile.names.items()]
+    return tuple(dict.fromkeys(name for who, name in named if name and who != known.person.id))
 
 
 def with_pile_picked(known: Known, number: int) -> Known:
@@ -134,8 +146,9 @@ def gather(work: Work, desk: Desk, person: Person, local: datetime) -> Known:
     piles = []
     for row in work.piles.of(person.id):
         keepers = tuple(work.piles.keepers(row.id))
-        names = {keeper.person_id: work.people.get(keeper.person_id).name for keeper in keepers}
-        piles.append(KnownPile(row, tuple(work.piles.records(row.id)), keepers, names))
+        group = group_of(work, row.id)
+        names = {member.id: member.name for member in group.members}
+        piles.append(KnownPile(row, group.told, keepers, names, group))
     last = work.outbox.last_nudge(person.id)
     return Known(person, desk.profile, local, tuple(piles), desk.look, last)
 
@@ -220,11 +233,15 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
         pile_ids[0] = work.piles.found(person_id, known.person.zone, at).id
     for pile_id, values in outcome.set_up.items():
         work.piles.set_up(pile_ids[pile_id], person_id, values, at, incoming_id)
+    doers = {pile_id: credited(work, known, outcome, pile_id, at) for pile_id, _, _ in outcome.records}
     for pile_id, record, replaces_id in outcome.records:
-        work.piles.record(pile_ids[pile_id], person_id, record, at, incoming_id, replaces_id)
+        by = doers.get(pile_id, ()) if record.kind in sharing.CREDITED else ()
+        work.piles.record(pile_ids[pile_id], person_id, record, at, incoming_id, replaces_id, by)
         answered(work, pile_ids[pile_id], record.kind)
     if outcome.undo:
         work.piles.undo([record_id for _, record_id in outcome.undo], person_id, at)
+    for pile_id in outcome.closes:
+        work.piles.close(pile_id, at)
     for pile_id, name in outcome.renames.items():
         work.piles.rename(pile_ids[pile_id], name)
     if outcome.joins_pile is not None:
@@ -233,9 +250,37 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
         work.piles.cache(pile_ids[pile_id], {"told": [first.isoformat(), last.isoformat()]})
     touched = {pile_id for pile_id, _, _ in outcome.records} | set(outcome.set_up)
     touched |= {pile_id for pile_id, _ in outcome.undo}
-    for pile_id in touched:
+    settle(work, known, outcome, incoming_id, at)
+    for pile_id in touched | {pile_id for pile_id, *_ in outcome.notes}:
         work.piles.look_again(pile_ids[pile_id], at)
     return pile_ids
+
+
+def credited(work: Work, known: Known, outcome: Outcome, pile_id: int, at: datetime) -> list[int]:
+    """The keepers who did what is told; a name that is new on this phone becomes one."""
+    ids = []
+    for who in outcome.done_by:
+        if isinstance(who, str):
+            helper = work.people.add_to_phone(who, known.person, at)
+            work.piles.join(pile_id, helper.id, at)
+            who = helper.id
+        ids.append(who)
+    return ids
+
+
+def settle(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
+    """Keep what the keepers have agreed among themselves, and tell those whom it concerns."""
+    for pile_id, about, who, values in outcome.notes:
+        work.piles.note(pile_id, known.person.id, about, who, values, at, incoming_id)
+        if about == "turn" and who is not None:
+            given(work, pile_id, who, values["work"])
+    for pile_id, to, line in outcome.relays:
+        keeper = work.people.get(to)
+        phone = work.people.get(keeper.through_id) if keeper.through_id else keeper
+        pass_on(work, work.piles.get(pile_id), phone, line, at)
+    if outcome.leaves is not None:
+        work.piles.leave(outcome.leaves, known.person.id, at)
+        work.outbox.withdraw(known.person.id, ("nudge",), "left the pile", outcome.leaves)
 
 
 def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
@@ -245,6 +290,8 @@ def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     code = letters + "".join(secrets.choice(CODE_DIGITS) for _ in range(2))
     work.piles.invite(outcome.invite_to, known.person.id, code, at, at + INVITE_LASTS)
     outcome.say("share.code", code=code)
+    if known.person.name is None:
+        outcome.say("ask.name")
 
 
 def reply(

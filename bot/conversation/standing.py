@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from bot.conversation import beginning
+from bot.conversation import beginning, sharing
 from bot.conversation.answers import ABOUT_PILE
 from bot.conversation.talk import Known, Outcome
 from bot.conversation.wishes import WISHES
@@ -63,8 +63,7 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
         pile_id = codes.pile_id or known.waiting.get("invited")
         if pile_id is not None:
             outcome.joins_pile = int(pile_id)
-            outcome.say("welcome.shared")
-            outcome.opens = {}
+            sharing.welcome(known, outcome)
         beginning.consent_given(outcome, joins_shared=pile_id is not None)
     elif "help" in asks:
         WISHES["help"](known, Ask("help"), outcome)

@@ -106,7 +106,12 @@ def worded(known: Known, action: Action) -> Line:
 
 
 def tell_range(pile: KnownPile, outlook: Forecast, outcome: Outcome, *, only_if_moved: bool = False) -> None:
-    """The done date as a range, where it was not told before or an end of it moved."""
+    """The done date as a range, where it was not told before or an end of it moved.
+
+    Of a pile that still grows it is told when asked: "if you stop adding now" is no news to who goes on.
+    """
+    if only_if_moved and pile.row.setup.get("fed"):
+        return
     if outlook.stage == "ready":
         if not only_if_moved:
             outcome.say("range.is_ready")

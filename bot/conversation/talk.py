@@ -1,11 +1,13 @@
 """What one message has to go on (`Known`), and what comes of it (`Outcome`): values, no input or output."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, Protocol
+from zoneinfo import ZoneInfo
 
 from bot.profile import Profile
+from scheduler.turns import Deed, Group, deeds, once
 from shared.care import Action
 from shared.forecast import Forecast, Habit
 from shared.pile import Record
@@ -22,6 +24,9 @@ class Look(Protocol):
     ) -> tuple[Forecast, tuple[Action, ...]]: ...
 
 
+NOBODY = Group((), {})
+
+
 @dataclass(frozen=True, slots=True)
 class KnownPile:
     """A pile as this keeper knows it."""
@@ -30,6 +35,7 @@ class KnownPile:
     told: tuple[Told, ...]
     keepers: tuple[Keeper, ...]
     names: Mapping[int, str | None]
+    keeping: Group = NOBODY
 
     @property
     def built(self) -> date:
@@ -43,7 +49,17 @@ class KnownPile:
 
     @property
     def records(self) -> tuple[Record, ...]:
-        return tuple(told.record for told in self.told)
+        return once(self.told)
+
+    @property
+    def deeds(self) -> list[Deed]:
+        """What was done and seen, each with everybody who had a hand in it."""
+        return deeds(self.told)
+
+    @property
+    def group(self) -> Group:
+        """Its keepers, and what has passed among them."""
+        return replace(self.keeping, told=self.told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +81,11 @@ class Known:
     last: OutRow | None = None
 
     @property
+    def at(self) -> datetime:
+        """The moment, aware of the person's zone."""
+        return self.local.replace(tzinfo=ZoneInfo(self.person.zone))
+
+    @property
     def today(self) -> date:
         return self.local.date()
 
@@ -80,9 +101,13 @@ class Outcome:
 
     records      (pile id, record, id of the told record that it replaces or None); pile id 0 is the new pile
     set_up       pile id to the set-up values that were said
+    done_by      who did what is recorded, where not the person alone: ids, or names new on this phone
+    notes        what keepers agree among themselves: pile id, about, whom, values; see `storage.piles.Note`
+    relays       what another keeper is told: pile id, person id, line
     undo         ids of told records to take back
     changes      fields of the person
     opens        the question that is open from now on; None leaves it as it is, {} closes it
+    closes       ids of piles that were emptied into the garden
     alerts       lines for the staff, sent at once
     consent      whether the person consented (True) or opted out (False) with this message
     picture_of   the pile whose picture goes with the reply, where the channel shows pictures
@@ -93,6 +118,10 @@ class Outcome:
     opens: dict[str, Any] | None = None
     records: list[tuple[int, Record, int | None]] = field(default_factory=list)
     set_up: dict[int, dict[str, Any]] = field(default_factory=dict)
+    done_by: tuple[int | str, ...] = ()
+    notes: list[tuple[int, str, int | None, dict[str, Any]]] = field(default_factory=list)
+    relays: list[tuple[int, int, Line]] = field(default_factory=list)
+    leaves: int | None = None
     undo: list[tuple[int, int]] = field(default_factory=list)
     changes: dict[str, Any] = field(default_factory=dict)
     alerts: list[Line] = field(default_factory=list)
@@ -102,6 +131,7 @@ class Outcome:
     renames: dict[int, str] = field(default_factory=dict)
     invite_to: int | None = None
     joins_pile: int | None = None
+    closes: list[int] = field(default_factory=list)
     erase: bool = False
     export: bool = False
     confirmation: bool = False
@@ -111,6 +141,10 @@ class Outcome:
     def say(self, key: str, **values: Any) -> None:
         """Add one line to the reply."""
         self.lines.append(Line(key, values))
+
+    def note(self, pile_id: int, about: str, who: int | None, **values: Any) -> None:
+        """Keep what the keepers of a pile agree among themselves."""
+        self.notes.append((pile_id, about, who, values))
 
     def ask(self, question: str, *options: str, **more: Any) -> None:
         """Open a question; its options are answered by digits. The last one asked stands."""

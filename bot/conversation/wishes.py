@@ -117,13 +117,6 @@ def cannot_turn(_known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("cannot_turn")
 
 
-def hand_over(known: Known, _ask: Ask, outcome: Outcome) -> None:
-    """Somebody else should: the planner asks whoever was asked least lately."""
-    shared = any(len(pile.keepers) > 1 for pile in known.piles)
-    outcome.say("hand_over.others" if shared else "hand_over.alone")
-    outcome.opens = {}
-
-
 def decline(_known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("declined")
     outcome.opens = {}
@@ -180,8 +173,6 @@ WISHES: Mapping[str, Wish] = {
     "only_about": only_about,
     "cannot_turn": cannot_turn,
     "decline": decline,
-    "hand_over": hand_over,
-    "claim": simple("claimed"),
     "unclear_stop": unclear_stop,
     "forget_me": forget_me,
     "my_data": my_data,
@@ -192,6 +183,5 @@ WISHES: Mapping[str, Wish] = {
     "how_turn": simple("how_turn"),
     "how_build": simple("how_build"),
     "privacy": simple("privacy"),
-    "who_has_tool": simple("who_has_tool"),
     "move": move,
 }

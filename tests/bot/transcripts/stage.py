@@ -93,16 +93,20 @@ def _take(scene: Scene, mark: str, rest: str, line: str) -> None:
 
 def answers(expected: str, keys: list[str]) -> bool:
     """Whether the keys of an answer are those that a `<` line allows."""
-    wanted = [] if expected == "-" else expected.split(", ")
     left = list(keys)
-    for token in wanted:
-        if token == "...":
-            return True
-        if left and any(fnmatchcase(left[0], one) for one in token.removesuffix("?").split("/")):
+    for token in [] if expected == "-" else expected.split(", "):
+        wanted = token.removesuffix("?")
+        if left and any(fnmatchcase(left[0], SHORT.get(one, one)) for one in wanted.split("/")):
             left.pop(0)
-        elif not token.endswith("?"):
+            while wanted == "step" and left and left[0].startswith(WITH_A_STEP):
+                left.pop(0)
+        elif wanted == token:
             return False
     return not left
+
+
+SHORT = {"step": "do.*", "range": "range.*"}
+WITH_A_STEP = ("why.", "do.water.with_turn", "caution.")
 
 
 def as_noted(record: Record, today: date) -> str:

@@ -1,0 +1,344 @@
+"""What keepers of one pile settle among themselves: whose turn, who did it, who has the tool, who hears what.
+
+Nobody is blamed: the tally is shown when asked for, never pushed. What one keeper sets going for another goes
+out as a nudge to that one phone; whoever is invited consents from their own.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from bot.conversation.talk import Known, KnownPile, Outcome
+from bot.language.meaning import Ask, Fact, Meaning
+from bot.language.sharing import OWN
+from scheduler.turns import SAME_TURNING, Work, owner_of, tool_notes, turnings, up_next, wants_to_hear
+from shared.pile import Kind
+from storage.outbox import Line
+from storage.people import Person
+from storage.piles import Note
+
+Answerer = Callable[[Known, KnownPile, Ask, Outcome], None]
+
+CREDITED: tuple[Kind, ...] = ("turned", "watered", "added", "covered", "harvested")
+"""Work for which it matters who did it."""
+LONG_AWAY_DAYS = 3
+"""A shorter pause puts a turn off; a longer one is an absence, in which no work is owed."""
+
+
+def share(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """A code to forward: whoever texts it joins this pile, after consenting from their own phone."""
+    outcome.invite_to = pile.row.id
+    ask_name(known, outcome)
+
+
+def ask_name(known: Known, outcome: Outcome) -> None:
+    """What the others call this keeper, where their channel has not told us; may be left open."""
+    if known.person.name is None:
+        outcome.ask("name")
+
+
+def welcome(known: Known, outcome: Outcome) -> None:
+    """A new keeper of somebody's pile."""
+    outcome.say("welcome.shared")
+    outcome.opens = {}
+    ask_name(known, outcome)
+    if known.person.name is None:
+        outcome.say("ask.name")
+
+
+def my_name(_known: Known, _pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    outcome.changes["name"] = ask.name
+    outcome.say("name.noted", name=ask.name)
+    outcome.opens = {}
+
+
+def hand_over(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """This turn goes to the keeper who is named, else to whoever is next; they are told if it is due."""
+    work = work_meant(known)
+    outcome.opens = {}
+    if not pile.group.shared:
+        outcome.say("hand_over.alone")
+        return
+    named = keeper_named(pile, ask.name)
+    owner = owner_of(pile.group, work, known.at)
+    if ask.name and named is None:
+        outcome.say("hand_over.unknown", name=ask.name)
+        return
+    if owner not in (None, known.person.id) and (named is None or named.id != owner):
+        outcome.say("whose_turn", name=called(known, pile, owner or 0))
+        return
+    ready = [person for person in willing(known, pile, work) if named is None or person.id == named.id]
+    if not ready:
+        cannot_be_handed_over(pile, named, work, known, outcome)
+        return
+    to = ready[0]
+    outcome.note(pile.row.id, "pass", known.person.id, work=work)
+    outcome.note(pile.row.id, "turn", to.id, work=work)
+    if is_due(known, pile, work):
+        line = Line(f"nudge.{WORDS[work]}.handed", {"name": called(known, pile, known.person.id)})
+        outcome.relays.append((pile.row.id, to.id, line))
+        outcome.say("hand_over.told", name=called(known, pile, to.id))
+    else:
+        outcome.say("hand_over.next", name=called(known, pile, to.id))
+
+
+def cannot_be_handed_over(
+    pile: KnownPile, named: Person | None, work: Work, known: Known, outcome: Outcome
+) -> None:
+    """The keeper who is named is away or not able; or nobody is left to do it."""
+    if named is not None:
+        outcome.say("hand_over.cannot", name=named.name or "")
+        return
+    outcome.note(pile.row.id, "pass", known.person.id, work=work)
+    outcome.say("hand_over.nobody")
+
+
+def claim(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """This turn is the writer's; whoever had been asked for it is told that they need not."""
+    work = work_meant(known)
+    before = owner_of(pile.group, work, known.at)
+    outcome.say("claimed")
+    outcome.opens = {}
+    if not pile.group.shared:
+        return
+    outcome.note(pile.row.id, "turn", known.person.id, work=work)
+    if before is not None and before != known.person.id:
+        line = Line("nudge.taken", {"name": called(known, pile, known.person.id)})
+        outcome.relays.append((pile.row.id, before, line))
+
+
+def whose_turn(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """The keeper who is next by what each has done and taken on."""
+    ready = up_next(pile.group, "turned", known.at)
+    if not ready:
+        outcome.say("whose_turn.nobody")
+    elif ready[0].id == known.person.id:
+        outcome.say("whose_turn.you")
+    else:
+        outcome.say("whose_turn", name=called(known, pile, ready[0].id))
+
+
+def who_did(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Who turned it last, and when."""
+    last = next((deed for deed in reversed(pile.deeds) if deed.record.kind == "turned"), None)
+    if last is None:
+        outcome.say("who_did.nobody")
+        return
+    on = last.record.on.isoformat()
+    others = [name for who in last.by if who != known.person.id and (name := pile.names.get(who))]
+    if known.person.id in last.by and len(last.by) == 1:
+        outcome.say("who_did.you", on_on=on)
+    elif known.person.id in last.by and others:
+        outcome.say("who_did.with_you", name=others[0], on_on=on)
+    elif len(others) > 1:
+        outcome.say("who_did.two", name=others[0], other=others[1], on_on=on)
+    elif others:
+        outcome.say("who_did", name=others[0], on_on=on)
+    else:
+        outcome.say("who_did.other", on_on=on)
+
+
+def tally(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Who had a hand in how many turnings: shown when asked, never pushed."""
+    counts = turnings(pile.group)
+    if not any(counts.values()):
+        outcome.say("who_did.nobody")
+        return
+    one = [
+        {"key": "tally.you", "values": {"n": n}}
+        if who == known.person.id
+        else {"key": "tally.one", "values": {"name": called(known, pile, who), "n": n}}
+        for who, n in sorted(counts.items(), key=lambda count: -count[1])
+    ]
+    outcome.say("tally", facts=one)
+
+
+def who_has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """By the last word on it, and how old that is."""
+    tool = ask.topic or "fork"
+    last = tool_notes(pile.group).get(tool)
+    if last is None:
+        outcome.say("who_has_tool", tool=thing(tool))
+        return
+    since = last.said_at.astimezone(known.at.tzinfo).date()
+    days = (known.today - since).days
+    values: dict[str, Any] = {"tool": thing(tool), "since_on": since.isoformat()}
+    key = (
+        "tool.put_back" if last.who is None else "tool.yours" if last.who == known.person.id else "tool.with"
+    )
+    if last.who is not None:
+        values["name"] = called(known, pile, last.who)
+    if days >= STALE_DAYS:
+        key, values["days_ago"] = f"{key}.old", days
+    outcome.say(key, **values)
+
+
+STALE_DAYS = 2
+"""A word on a tool that is older says so in days."""
+
+
+def has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """A tool has changed hands, or was put back."""
+    tool = ask.topic or "fork"
+    who = known.person if ask.name == OWN else keeper_named(pile, ask.name)
+    if ask.kind == "has_tool" and who is None:
+        outcome.say("who_has_tool", tool=thing(tool))
+        return
+    outcome.note(pile.row.id, "tool", who.id if who and ask.kind == "has_tool" else None, tool=tool)
+    if ask.kind == "tool_back":
+        outcome.say("tool.noted_back", tool=thing(tool))
+    elif who is not None and who.id == known.person.id:
+        outcome.say("tool.noted_you", tool=thing(tool))
+    elif who is not None:
+        outcome.say("tool.noted", tool=thing(tool), name=called(known, pile, who.id))
+
+
+def thing(tool: str) -> list[dict[str, Any]]:
+    """A tool as a phrase with its article."""
+    return [{"key": f"thing.{tool}", "values": {}}]
+
+
+def agree_share(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """How much of the work the writer takes on; nobody sets another's share."""
+    outcome.note(pile.row.id, "share", known.person.id, **{ask.topic or "weight": ask.amount})
+    outcome.say("share.agreed")
+
+
+def limit(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """At most so many turnings in four weeks."""
+    outcome.note(pile.row.id, "limit", known.person.id, turnings=ask.amount)
+    outcome.say("limit.agreed", n=int(ask.amount or 1))
+
+
+def news(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    """Whether the writer hears when another has turned the pile."""
+    outcome.note(pile.row.id, "hear", known.person.id, turns=ask.kind == "news")
+    outcome.say("news.on" if ask.kind == "news" else "news.off")
+
+
+def leave_pile(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """No longer a keeper of this pile; what they told stays, and the others hear nothing of it from us."""
+    outcome.leaves = pile.row.id
+    outcome.say("left", pile=pile.called)
+    outcome.opens = {}
+
+
+def credit(known: Known, pile: KnownPile, facts: Sequence[Fact], meaning: Meaning, outcome: Outcome) -> None:
+    """Who did what was told: keepers by name, one who shares the phone, two who report the same turning."""
+    done = [fact.record for fact in facts if fact.record.kind in CREDITED]
+    if not done or not any(record in done for _, record, _ in outcome.records):
+        return
+    if meaning.by:
+        outcome.done_by = tuple(doer(known, pile, name) for name in meaning.by)
+        others = [name for name in meaning.by if name != OWN and doer(known, pile, name) != known.person.id]
+        if others:
+            after_the_facts(outcome, Line("credited", {"name": others[0]}))
+        return
+    turned = next((record for record in done if record.kind == "turned"), None)
+    earlier = next((deed for deed in reversed(pile.deeds) if deed.record.kind == "turned"), None)
+    if turned is None or earlier is None or earlier.record.on != turned.on or known.person.id in earlier.by:
+        return
+    if known.at - earlier.said_at <= SAME_TURNING:
+        after_the_facts(outcome, Line("one_turn", {"name": called(known, pile, earlier.by[0])}))
+
+
+def after_the_facts(outcome: Outcome, line: Line) -> None:
+    """Put a line behind the facts as read."""
+    read = [number for number, one in enumerate(outcome.lines) if one.key.startswith("read")]
+    outcome.lines.insert(read[-1] + 1 if read else 0, line)
+
+
+def tell_others(known: Known, pile: KnownPile, outcome: Outcome) -> None:
+    """Keepers who want to hear of it are told that somebody else has turned the pile."""
+    if not any(pile_id == pile.row.id and record.kind == "turned" for pile_id, record, _ in outcome.records):
+        return
+    doers = outcome.done_by or (known.person.id,)
+    name = next((who for who in doers if isinstance(who, str)), None)
+    name = name or called(known, pile, next(who for who in doers if isinstance(who, int)))
+    for person in pile.group.members:
+        if person.id not in (*doers, known.person.id) and wants_to_hear(pile.group, person.id):
+            outcome.relays.append((pile.row.id, person.id, Line("nudge.news", {"name": name})))
+
+
+def doer(known: Known, pile: KnownPile, name: str) -> int | str:
+    """A keeper's id; of somebody who speaks through this phone for the first time, the name."""
+    if name == OWN:
+        return known.person.id
+    keeper = keeper_named(pile, name)
+    return name if keeper is None else keeper.id
+
+
+def keeper_named(pile: KnownPile, name: str | None) -> Person | None:
+    """The keeper of that name, by the whole of it or a part."""
+    if name is None:
+        return None
+    wanted = name.casefold()
+    whole = [person for person in pile.group.members if (person.name or "").casefold() == wanted]
+    part = [person for person in pile.group.members if wanted in (person.name or "").casefold().split()]
+    return next(iter((*whole, *part)), None)
+
+
+def willing(known: Known, pile: KnownPile, work: Work) -> list[Person]:
+    """The other keepers who may be asked now, first by whose turn it would be."""
+    me = known.person.id
+    passing = Note("pass", me, {"work": work}, me, known.at)
+    return list(up_next(replace(pile.group, notes=(*pile.group.notes, passing)), work, known.at))
+
+
+def work_meant(known: Known) -> Work:
+    """The work that was asked for last; turning, where nothing was."""
+    return "watered" if known.waiting.get("ask") == "water" else "turned"
+
+
+def is_due(known: Known, pile: KnownPile, work: Work) -> bool:
+    """Whether the work is to be done now: it was asked for, or care says so."""
+    if owner_of(pile.group, work, known.at) is not None:
+        return True
+    _, actions = known.look(pile.row, pile.records, known.today)
+    return actions[0].do == WORDS[work] and (actions[0].on is None or actions[0].on <= known.today)
+
+
+WORDS: Mapping[Work, str] = {"turned": "turn", "watered": "water"}
+
+
+def called(known: Known, pile: KnownPile, who: int) -> str:
+    """A keeper's name; of one who has not told it, their number among the keepers."""
+    if who == known.person.id and known.person.name:
+        return known.person.name
+    place = next((n for n, person in enumerate(pile.group.members, 1) if person.id == who), 0)
+    return pile.names.get(who) or f"#{place}"
+
+
+def absences(known: Known, outcome: Outcome) -> None:
+    """A longer pause or an opt-out is an absence on every shared pile; coming back ends it."""
+    if "paused_until" not in outcome.changes and outcome.consent is None:
+        return
+    until: date | None = date.max if outcome.consent is False else outcome.changes.get("paused_until")
+    for pile in known.piles:
+        if not pile.group.shared:
+            continue
+        if until is None:
+            outcome.note(pile.row.id, "back", known.person.id)
+        elif (until - known.today).days > LONG_AWAY_DAYS:
+            named = None if until == date.max else until.isoformat()
+            outcome.note(pile.row.id, "away", known.person.id, until=named)
+
+
+ANSWERS: Mapping[str, Answerer] = {
+    "share": share,
+    "my_name": my_name,
+    "hand_over": hand_over,
+    "claim": claim,
+    "whose_turn": whose_turn,
+    "who_did": who_did,
+    "tally": tally,
+    "who_has_tool": who_has_tool,
+    "has_tool": has_tool,
+    "tool_back": has_tool,
+    "agree_share": agree_share,
+    "limit": limit,
+    "news": news,
+    "no_news": news,
+    "leave_pile": leave_pile,
+}
