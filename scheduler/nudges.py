@@ -5,8 +5,9 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.case import Due
-from scheduler.restraint import Held, Phase
-from scheduler.times import local
+from scheduler.restraint import LONGEST, Held, Phase, held_back
+from scheduler.times import local, next_allowed
+from scheduler.turns import Work as TurnWork
 from storage.outbox import Line
 from storage.people import Person
 from storage.piles import PileRow
@@ -38,8 +39,25 @@ QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 """What each nudge asks, and its quick answers in the order of their digits; one not listed asks nothing."""
 
 
-def put(work: Work, person: Person, due: Due, phase: Phase, at: datetime, row: PileRow | None) -> bool:
-    """Put a nudge into the outbox, counted in the budget of a phase; False where it is there already."""
+WORK_OF: Mapping[str, TurnWork] = {"turn": "turned", "turn_water": "turned", "water": "watered"}
+"""Nudges that ask one keeper of several for some work, and the record that ends it."""
+AMONG_KEEPERS = Phase("among keepers", 3, 7, 1)
+"""What one keeper has set going for another."""
+
+
+def put(
+    work: Work,
+    person: Person,
+    due: Due,
+    phase: Phase,
+    at: datetime,
+    row: PileRow | None,
+    whose: Person | None = None,
+) -> bool:
+    """Put a nudge into the outbox, counted in the budget of a phase; False where it is there already.
+
+    whose   of a shared pile, the keeper whose turn it is: `person`, or one who speaks through their phone
+    """
     ask, options = QUESTIONS.get(due.key, (None, ()))
     if ask == "reading" and person.thermometer is False:
         options = FEEL
@@ -49,16 +67,50 @@ def put(work: Work, person: Person, due: Due, phase: Phase, at: datetime, row: P
     added = work.outbox.add(
         person.id,
         "warning" if due.urgent else "nudge",
-        [_line(work, person, due, row)],
+        [_line(work, person, due, row), *_to_whom(person, whose)],
         due_at=at,
         unique_key=f"nudge.{due.key}:{f'pile {pile_id}' if row else f'person {person.id}'}:{day}",
-        reason=due.reason | {"phase": phase.name},
+        reason=due.reason | {"phase": phase.name} | ({"whose": whose.id} if whose is not None else {}),
         pile_id=pile_id,
         options=options,
         opens=opens,
         expires_at=at + STALE_AFTER,
     )
     return added is not None
+
+
+def pass_on(work: Work, row: PileRow, to: Person, line: Line, at: datetime) -> bool:
+    """Tell a keeper what another has set going, at their next hour; False where they may not be told.
+
+    line   "nudge.turn.handed" or "nudge.water.handed" asks for the work; anything else only informs
+    """
+    key = line.key.split(".")[1]
+    recent = work.outbox.unprompted_since(to.id, at - LONGEST)
+    held = held_back(to, key, AMONG_KEEPERS, recent, at)
+    if held is not None and held.until is None:
+        return False
+    due_at = next_allowed(max(at, held.until if held is not None and held.until else at), to)
+    ask, options = QUESTIONS.get(key, (None, ()))
+    added = work.outbox.add(
+        to.id,
+        "nudge",
+        [line],
+        due_at=due_at,
+        unique_key=f"{line.key}:pile {row.id}:person {to.id}:{local(at, row.zone).date()}",
+        reason={"why": key if ask is None else "handed", "phase": AMONG_KEEPERS.name, "whose": to.id},
+        pile_id=row.id,
+        options=options,
+        opens={"ask": ask, "options": list(options), "pile": row.id} if ask else None,
+        expires_at=due_at + STALE_AFTER,
+    )
+    return added is not None
+
+
+def _to_whom(person: Person, whose: Person | None) -> list[Line]:
+    """On a shared pile, that this turn is theirs; on a shared phone, whose it is."""
+    if whose is None:
+        return []
+    return [Line("turn_of.you", {}) if whose.id == person.id else Line("turn_of", {"name": whose.name})]
 
 
 def _line(work: Work, person: Person, due: Due, row: PileRow | None) -> Line:

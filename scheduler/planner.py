@@ -11,7 +11,7 @@ from datetime import date, datetime, time, timedelta
 
 from scheduler.agenda import agenda, answered_by, recheck
 from scheduler.case import Case, Due, Said
-from scheduler.nudges import hold, put
+from scheduler.nudges import WORK_OF, hold, put
 from scheduler.restraint import (
     BEFORE,
     LONGEST,
@@ -24,6 +24,8 @@ from scheduler.restraint import (
     wants_restart,
 )
 from scheduler.times import local, next_allowed, on_wall
+from scheduler.turns import Asked, Group, once, phone_of, up_next
+from scheduler.turns import Work as TurnWork
 from shared.care import Action
 from shared.forecast import Forecast
 from shared.pile import Kind, Record
@@ -47,12 +49,13 @@ START_DAYS = (1, 7)
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """What the planner knows of one pile; `people` are its keepers, the least lately asked first."""
+    """What the planner knows of one pile; `people`: keepers with a phone, the least lately asked first."""
 
     row: PileRow
     told: tuple[Told, ...]
     last_record_id: int
     people: tuple[Person, ...]
+    group: Group
     said: tuple[Said, ...]
 
 
@@ -80,16 +83,42 @@ def answered(work: Work, pile_id: int, kind: Kind) -> None:
             work.outbox.hold_back(row.id, "done meanwhile")
 
 
+def given(work: Work, pile_id: int, to: int, what: TurnWork) -> None:
+    """The keepers have settled who does some work: nobody else is asked for it."""
+    for row in work.outbox.about(pile_id):
+        if WORK_OF.get(key_of(row)) == what and row.reason.get("whose", row.person_id) != to:
+            work.outbox.hold_back(row.id, "another keeper does it")
+
+
 def _view(work: Work, row: PileRow) -> View:
     about = work.outbox.about(row.id)
     asked_at = {each.person_id: each.id for each in about}
-    people = [work.people.get(keeper.person_id) for keeper in work.piles.keepers(row.id)]
+    group = group_of(work, row.id)
+    people = [person for person in group.members if person.through_id is None]
     return View(
         row=row,
-        told=tuple(work.piles.records(row.id)),
+        told=group.told,
         last_record_id=work.piles.last_record_id(row.id),
         people=tuple(sorted(people, key=lambda person: asked_at.get(person.id, 0))),
+        group=group,
         said=tuple(Said(key_of(each), each.sent_at or each.due_at) for each in about),
+    )
+
+
+def group_of(work: Work, pile_id: int) -> Group:
+    """The keepers of a pile and all that turns among them rest on."""
+    keepers = work.piles.keepers(pile_id)
+    asked = [
+        Asked(row.reason.get("whose", row.person_id), WORK_OF[key], row.sent_at or row.due_at)
+        for row in work.outbox.about(pile_id)
+        if (key := key_of(row)) in WORK_OF
+    ]
+    return Group(
+        members=tuple(work.people.get(keeper.person_id) for keeper in keepers),
+        since={keeper.person_id: keeper.joined_at for keeper in keepers},
+        told=tuple(work.piles.records(pile_id)),
+        notes=tuple(work.piles.notes(pile_id)),
+        asked=tuple(asked),
     )
 
 
@@ -101,9 +130,7 @@ def _case(view: View, look: Look, at: datetime) -> Case | datetime | None:
     if (wait := _too_soon(view, reachable, at)) is not None:
         return wait
     try:
-        outlook, actions = look(
-            view.row, [each.record for each in view.told], local(at, view.row.zone).date()
-        )
+        outlook, actions = look(view.row, once(view.told), local(at, view.row.zone).date())
     except Exception:  # one pile that cannot be forecast must not keep the others from being planned
         log.exception("action=look pile=%s", view.row.id)
         return at + timedelta(days=LOOK_EVERY_DAYS)
@@ -156,7 +183,7 @@ def _tell(work: Work, view: View, case: Case) -> tuple[int, datetime | None]:
     added = sum(_warn(work, view, case, due) for due in now if due.urgent)
     verdict: Held | None = None
     for due, people in _offers(work, view, case, [due for due in now if not due.urgent]):
-        verdict = _offer(work, case, due, people)
+        verdict = _offer(work, view, case, due, people)
         if verdict is None:
             free_on = case.today + timedelta(_phase(case).gap_days)
             return added + 1, _again(view, case, dues, on_wall(free_on, time.min, case.row.zone))
@@ -176,30 +203,39 @@ def _offers(work: Work, view: View, case: Case, dues: Sequence[Due]) -> list[tup
             return [(case.due("back", "back"), [person])]
         if not rests and wants_restart(person, _recent(work, person, case.at), case.at):
             return [(case.due("restart", "restart"), [person])]
-    return [(due, people) for due in dues]
+    return [(due, _in_turn(view, due.key, people, case.at)) for due in dues]
 
 
-def _offer(work: Work, case: Case, due: Due, people: Sequence[Person]) -> Held | None:
+def _in_turn(view: View, key: str, people: Sequence[Person], at: datetime) -> Sequence[Person]:
+    """Whom something may be said to: on a shared pile, work goes by whose turn it is."""
+    if not view.group.shared or key not in WORK_OF:
+        return people
+    return up_next(view.group, WORK_OF[key], at)
+
+
+def _offer(work: Work, view: View, case: Case, due: Due, people: Sequence[Person]) -> Held | None:
     """Give it to the first keeper who may have it; else write down why the first one does not get it."""
-    refused: Held | None = None
-    for person in people:
+    refused: Held | None = None if people else Held("nobody is free for it")
+    for whose in people:
+        person = phone_of(view.group, whose)
         held = held_back(person, due.key, _phase(case), _recent(work, person, case.at), case.at)
         allowed = next_allowed(case.at, person)
         if held is None and allowed > case.at:
             held = Held("outside their hours", allowed)
         if held is None:
-            _add(work, case, due, person)
+            _add(work, case, due, person, whose if view.group.shared and due.key in WORK_OF else None)
             return None
         refused = refused or held
     assert refused is not None
-    hold(work, case.row, due, people[0], refused, case.at)
+    told = phone_of(view.group, people[0]) if people else view.people[0]
+    hold(work, case.row, due, told, refused, case.at)
     return refused
 
 
-def _add(work: Work, case: Case, due: Due, person: Person) -> None:
+def _add(work: Work, case: Case, due: Due, person: Person, whose: Person | None) -> None:
     if due.key == "back":
         work.people.change(person.id, paused_until=None)
-    put(work, person, due, _phase(case), case.at, case.row)
+    put(work, person, due, _phase(case), case.at, case.row, whose)
 
 
 def _warn(work: Work, view: View, case: Case, due: Due) -> bool:

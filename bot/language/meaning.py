@@ -59,6 +59,16 @@ AskKind = Literal[
     "who_did",
     "who_has_tool",
     "tally",
+    # among the keepers of one pile
+    "whose_turn",
+    "has_tool",
+    "tool_back",
+    "agree_share",
+    "limit",
+    "news",
+    "no_news",
+    "leave_pile",
+    "my_name",
     "privacy",
     "decline",
     "cannot_turn",
@@ -102,7 +112,9 @@ class Ask:
     units      `units`
     code       `join`: upper case
     name       `rename` (new name), `hand_over` (to whom), `who_has_tool` (which tool), `may_add` (as written)
-    topic      `what_if`: "no_turn", "turn_weekly", "no_water", "water_weekly", "no_add",
+    amount     `agree_share`: fraction or weight, as `topic` says; `limit`: turnings a month
+    topic      `who_has_tool`, `has_tool` (`name`: who), `tool_back`: which tool;
+               `what_if`: "no_turn", "turn_weekly", "no_water", "water_weekly", "no_add",
                none for nothing at all; `only_about`: "water" or "turn"; `trouble`: "plants" that it hurt
     """
 
@@ -116,6 +128,7 @@ class Ask:
     code: str | None = None
     name: str | None = None
     topic: str | None = None
+    amount: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +158,7 @@ class Meaning:
     bare      a short answer whose sense depends on what was asked last
     number    the bare number that the message consists of ("2", "135"), where it is one
     speaker   the first word of "Ana: turned", as written
+    by        who did what is told, where that is not the writer alone: names, "me" for the writer
     danger    a fixed, careful answer is due; pile advice must not follow
     """
 
@@ -156,3 +170,4 @@ class Meaning:
     speaker: str | None = None
     setup: Setup | None = None
     danger: Danger | None = None
+    by: tuple[str, ...] = ()

@@ -320,12 +320,18 @@ class TestSeveral:
         look: Callable[..., Look],
         at: datetime,
     ) -> None:
-        """One named person for each ask: whoever was asked least lately, and who may be asked."""
-        for day in range(10, 50):
+        """One named person for each turn, asked again where it is not done; the next turn is the other's."""
+        for day in range(10, 30):
+            plan(store, at + day * DAY, look(TURN))
+        with store.work() as work:
+            work.piles.record(1, ines.id, Record("turned", BUILT + 30 * DAY), at + 30 * DAY)
+            work.commit()
+        for day in range(31, 60):
             plan(store, at + day * DAY, look(TURN))
 
-        asked = [row.person_id for row in outbox(store, sqlite_url) if row.status == "waiting"]
-        assert asked == [ines.id, leo.id, ines.id]
+        asked = [row for row in outbox(store, sqlite_url) if row.status == "waiting"]
+        assert [row.person_id for row in asked] == [ines.id, ines.id, leo.id, leo.id]
+        assert [line.key for line in asked[0].lines] == ["nudge.turn", "turn_of.you"]
 
     def test_who_opted_out_is_passed_over(
         self,
