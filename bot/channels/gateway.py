@@ -17,7 +17,7 @@ import httpx
 
 from bot.channels.gateway_settings import GatewaySettings, Receiving
 from bot.phone_numbers import e164, masked, region_of
-from scheduler.sender import NotSent, Outcome, Refused, Rendered, Sent, Unknown
+from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
 from shared.errors import BadInput
 from storage.inbox import Incoming
@@ -47,6 +47,7 @@ class Gateway:
         self._region = region_of(sender)
         self._clock = clock
         send = settings.send
+        self.pace = Pace(send.per_second)
         self._http = httpx.AsyncClient(
             headers=send.headers,
             auth=(send.user, send.password) if send.user else None,

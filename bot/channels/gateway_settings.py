@@ -3,6 +3,7 @@
 import os
 import string
 import tomllib
+from math import inf
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -46,7 +47,8 @@ class Sending(_Section):
     headers: dict[str, Secret] = Field(default_factory=dict)
     user: str | None = None
     password: Secret = ""
-    timeout_s: float = Field(default=20, gt=0, le=50)
+    timeout_s: float = Field(default=20, gt=0, le=25)
+    per_second: float = Field(default=inf, gt=0)
     sent: tuple[int, ...] = (200, 201, 202)
     busy: tuple[int, ...] = (401, 403, 404, 429, 503)
     success: str | None = None

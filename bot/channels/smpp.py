@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from math import inf
 from typing import get_args
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -25,15 +26,17 @@ from bot.channels.smpp_text import (
     read,
 )
 from bot.phone_numbers import e164, masked, region_of
-from scheduler.sender import NotSent, Outcome, Refused, Rendered, Sent, Unknown
+from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
 from shared.errors import BadInput
 from storage.inbox import Incoming
 
 log = logging.getLogger(__name__)
 
-BUSY_PATIENCE_S, REST_PATIENCE_S = 10.0, 40.0
+BUSY_PATIENCE_S, REST_PATIENCE_S = 5.0, 15.0
 """How long a text is offered to a busy SMSC, and its rest once a part went. [s]"""
+BUSY_PAUSE_S = 10.0
+"""What the sender is asked to wait after that. [s]"""
 PART_HOLD_S = 2.0
 """How long the answer to a part waits for the others: an SMSC may send one at a time. [s]"""
 PARTS_LATE_S = 60.0
@@ -119,6 +122,7 @@ class Smpp:
 
     def __init__(self, url: str, sender: str, clock: Clock) -> None:
         self._smsc = read_url(url)
+        self.pace = Pace(self._smsc.account.per_second or inf)
         self._sender = sender
         self._region = region_of(sender)
         self._clock = clock
@@ -271,6 +275,8 @@ class Smpp:
         if reply.status == OK:
             return Sent(reply.text or None)
         why = f"SMSC status 0x{reply.status:02X}"
+        if reply.status in BUSY:
+            return NotSent(why, BUSY_PAUSE_S)
         if reply.status in self._smsc.blocked:
             return Refused(why, gone=True)
         if reply.status in PERMANENT:

@@ -25,7 +25,7 @@ from shared.errors import ChannelTrouble
 log = logging.getLogger(__name__)
 
 CONNECT_S = 15.0
-ANSWER_S = 20.0
+ANSWER_S = 15.0
 """How long the SMSC may take to answer a request. [s]"""
 ALIVE_S = 30.0
 """Between two questions whether the other side is there. [s]"""

@@ -172,6 +172,7 @@ def test_the_example_is_a_whole_gateway(monkeypatch):
 
     settings = read_gateway(EXAMPLE)
 
+    assert Gateway(settings, US, Noon()).pace.per_second == 1
     assert settings.send.password == "p"
     assert settings.receive is not None
     assert settings.receive.secret == "s"

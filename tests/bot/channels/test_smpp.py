@@ -285,7 +285,7 @@ async def test_an_smsc_that_stays_busy_has_taken_nothing(smsc, monkeypatch):
     async with bound(smsc) as channel:
         await smsc.order("fault", on="submit_sm", status=0x58, times=1000)
 
-        assert await say(channel) == NotSent("SMSC status 0x58")
+        assert await say(channel) == NotSent("SMSC status 0x58", smpp.BUSY_PAUSE_S)
 
 
 @pytest.mark.parametrize(
