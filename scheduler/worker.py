@@ -7,6 +7,7 @@ holds the lease plans; every one sends what its own channels reach.
 import asyncio
 import logging
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 
 from apscheduler.schedulers.asyncio import AsyncIOScheduler  # type: ignore[import-untyped]
@@ -14,7 +15,7 @@ from apscheduler.triggers.interval import IntervalTrigger  # type: ignore[import
 
 from scheduler.sender import Sender
 from scheduler.times import Clock
-from shared.errors import WarmheapError
+from shared.errors import StorageTrouble, WarmheapError
 from storage.work import Store
 
 log = logging.getLogger(__name__)
@@ -22,6 +23,7 @@ log = logging.getLogger(__name__)
 SEND_EVERY_S, PLAN_EVERY_S = 2, 30
 PLANNING = "planning"
 PLANNING_LEASE = timedelta(minutes=3)
+RENEW_EVERY_S = 60.0
 
 
 class Worker:
@@ -62,8 +64,14 @@ class Worker:
         await asyncio.to_thread(self._release)
 
     async def plan(self) -> None:
-        """Plan what is due, if no other process is at it."""
-        await asyncio.to_thread(self._plan_if_ours)
+        """Plan what is due, if no other process is at it; the lease is kept for as long as that takes."""
+        if not await asyncio.to_thread(self._may_plan):
+            return
+        planning = asyncio.create_task(asyncio.to_thread(self._plan, self._clock.now()))
+        while not (await asyncio.wait({planning}, timeout=RENEW_EVERY_S))[0]:
+            with suppress(StorageTrouble):  # should the lease be lost, two plan the same, and each thing once
+                await asyncio.to_thread(self._may_plan)
+        await planning
 
     async def send(self) -> None:
         """Send what is due."""
@@ -77,13 +85,11 @@ class Worker:
             except WarmheapError as trouble:
                 log.warning("action=%s trouble=%s", name, trouble)
 
-    def _plan_if_ours(self) -> None:
-        at = self._clock.now()
+    def _may_plan(self) -> bool:
         with self._store.work() as work:
-            ours = work.leases.take(PLANNING, self._holder, at, PLANNING_LEASE)
+            ours = work.leases.take(PLANNING, self._holder, self._clock.now(), PLANNING_LEASE)
             work.commit()
-        if ours:
-            self._plan(at)
+        return ours
 
     def _release(self) -> None:
         with self._store.work() as work:

@@ -12,10 +12,8 @@ import statistics
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 from apscheduler.job import Job  # type: ignore[import-untyped]
@@ -28,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from storage.models import AddressTable, OutboxTable, PersonTable
 from storage.work import Store
-from tests.benchmarks.measure import databases, peak_mb
+from tests.benchmarks.measure import databases, emptied, peak_mb
 
 AT = datetime(2026, 3, 1, 16, tzinfo=UTC)
 DUE = 1_000
@@ -160,27 +158,6 @@ def job_row(scheduler: Any, number: int, at: datetime) -> dict[str, Any]:
     return {"id": job.id, "next_run_time": at.timestamp(), "job_state": state}
 
 
-@contextmanager
-def fresh(url: str) -> Iterator[str]:
-    """A database of its own with empty tables, gone afterwards."""
-    if url.startswith("postgresql"):
-        store = Store(url)
-        store.upgrade()
-        store.close()
-        yield url
-        engine = create_engine(url)
-        with engine.begin() as connection:
-            connection.execute(text("DROP SCHEMA public CASCADE; CREATE SCHEMA public"))
-        engine.dispose()
-        return
-    with TemporaryDirectory() as folder:
-        own = f"sqlite:///{folder}/bench.db"
-        store = Store(own)
-        store.upgrade()
-        store.close()
-        yield own
-
-
 def line(what: str, waiting: int, took: list[float], base: float) -> float:
     """Print one line of the table; the median. [s]"""
     median = statistics.median(took)
@@ -202,11 +179,11 @@ def main() -> None:
     for name, url in databases():
         base = job_base = 0.0
         for waiting in given.waiting:
-            with fresh(url) as own:
+            with emptied(url) as own:
                 fill(own, waiting, given.beats)
                 base = line(f"{name}, outbox", waiting, claims(own, given.beats), base)
             if waiting <= LARGEST_JOB_STORE:
-                with fresh(url) as own:
+                with emptied(url) as own:
                     took = jobs(own, waiting, given.beats)
                     job_base = line(f"{name}, a job for each message", waiting, took, job_base)
 

@@ -5,7 +5,12 @@ import resource
 import shutil
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+
+from sqlalchemy import create_engine, text
+
+from storage.work import Store
 
 
 def databases() -> Iterator[tuple[str, str]]:
@@ -23,6 +28,27 @@ def databases() -> Iterator[tuple[str, str]]:
     finally:
         server.cleanup()
         shutil.rmtree(folder, ignore_errors=True)
+
+
+@contextmanager
+def emptied(url: str) -> Iterator[str]:
+    """A database of its own with empty tables, gone afterwards."""
+    if url.startswith("postgresql"):
+        store = Store(url)
+        store.upgrade()
+        store.close()
+        yield url
+        engine = create_engine(url)
+        with engine.begin() as connection:
+            connection.execute(text("DROP SCHEMA public CASCADE; CREATE SCHEMA public"))
+        engine.dispose()
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        own = f"sqlite:///{folder}/bench.db"
+        store = Store(own)
+        store.upgrade()
+        store.close()
+        yield own
 
 
 def peak_mb() -> float:

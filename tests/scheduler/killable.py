@@ -1,11 +1,12 @@
-"""A sending process that dies by SIGKILL where it is told to; run by test_killed.py.
+"""Sending processes that die by SIGKILL where they are told to; run by test_killed.py and test_workers.py.
 
-    killable.py DATABASE_URL LOG MINUTES POINT
+    killable.py DATABASE_URL LOG
 
-Sends what is due MINUTES after the first of March through a channel that appends each message's reference
-to LOG, and kills itself at POINT with the third message of its kind: "worded reply" (claimed, not begun),
-"begun reply" (begun, not handed over), "handed reply" (handed over, not recorded), and so on; "never".
-Prints "ready", then each reference.
+Reads lines "SECONDS POINT POINT ..." and for each runs one sender a point, side by side, on what is due so
+many seconds after the first of March. The channel's far end is LOG: what is written there has arrived. A
+point is "never", or "outside" (killed by its parent once something was handed over), or "STEP-KIND-NTH", as in
+"begun-reply-2": "worded" (claimed, not begun), "begun" (not handed over), "handed" (not written down).
+Prints the exit statuses of each line, -9 for the killed.
 """
 
 import asyncio
@@ -15,53 +16,80 @@ import signal
 import sys
 from datetime import UTC, datetime, timedelta
 
+import scheduler.sender
 from scheduler.sender import Outcome, Rendered, Sender, Sent
 from storage.outbox import OutRow
 from storage.people import Person
 from storage.work import Store
 
-url, log_path, minutes, point = sys.argv[1:]
-MOMENT = datetime(2026, 3, 1, 16, tzinfo=UTC) + timedelta(minutes=int(minutes))
-passages = itertools.count(1)
+LEASE_S = 10
+MOMENT = datetime(2026, 3, 1, 16, tzinfo=UTC)
 
 
-def passing(step: str, key: str) -> None:
-    """Die here, if this is the place and the time; a message's key begins with its kind."""
-    if f"{step} {key.partition(' ')[0]}" == point and next(passages) == 3:
-        os.kill(os.getpid(), signal.SIGKILL)
-
-
-class Log:
-    """A channel whose far end is a file: what is written there has arrived."""
+class Mortal:
+    """The channel, the wording and the clock of one process, which dies at its point."""
 
     name = "sms"
     addresses = None
 
-    def __init__(self) -> None:
-        self.file = os.open(log_path, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
-
-    async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
-        passing("begun", message.text)
-        os.write(self.file, f"{reference}\n".encode())
-        print(reference, flush=True)
-        await asyncio.sleep(0)
-        passing("handed", message.text)
-        return Sent(reference)
-
-
-class Clock:
-    """A clock that stands at the moment of this run."""
+    def __init__(self, log: str, moment: datetime, point: str, told: int) -> None:
+        self._file = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
+        self._moment = moment
+        self._point, _, nth = point.rpartition("-")
+        self._last = int(nth) if nth.isdigit() else None
+        self._passages = itertools.count(1)
+        self._told = told
 
     def now(self) -> datetime:
-        return MOMENT
+        """The moment of this run."""
+        return self._moment
+
+    def worded(self, row: OutRow, _person: Person, _at: datetime) -> Rendered:
+        """A message's kind for its words."""
+        self._passing("worded", row.kind)
+        return Rendered(row.kind)
+
+    async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
+        """Let it arrive."""
+        self._passing("begun", message.text)
+        os.write(self._file, f"{reference}\n".encode())
+        os.write(self._told, b".")
+        await asyncio.sleep(0)
+        self._passing("handed", message.text)
+        return Sent(reference)
+
+    def _passing(self, step: str, kind: str) -> None:
+        if f"{step}-{kind}" == self._point and next(self._passages) == self._last:
+            os.kill(os.getpid(), signal.SIGKILL)
 
 
-def worded(row: OutRow, _person: Person, _at: datetime) -> Rendered:
-    """Any words."""
-    passing("worded", row.unique_key)
-    return Rendered(row.unique_key)
+def born(url: str, log: str, seconds: int, point: str) -> tuple[int, int]:
+    """Start a sender: its process, and a pipe on which it tells of each message that it handed over."""
+    heard, told = os.pipe()
+    child = os.fork()
+    if child:
+        os.close(told)
+        return child, heard
+    mortal = Mortal(log, MOMENT + timedelta(seconds=seconds), point, told)
+    sender = Sender(Store(url), {"sms": mortal}, mortal.worded, mortal, f"process {os.getpid()}")
+    asyncio.run(sender.send_due(mortal.now()))
+    os._exit(0)
 
 
-store = Store(url)
-print("ready", flush=True)
-asyncio.run(Sender(store, {"sms": Log()}, worded, Clock(), f"process {os.getpid()}").send_due(MOMENT))
+def main(url: str, log: str) -> None:
+    """Run what the lines say."""
+    scheduler.sender.LEASE = timedelta(seconds=LEASE_S)
+    for line in sys.stdin:
+        seconds, *points = line.split()
+        children = [born(url, log, int(seconds), point) for point in points]
+        for (child, heard), point in zip(children, points, strict=True):
+            if point == "outside" and os.read(heard, 1):
+                os.kill(child, signal.SIGKILL)
+        statuses = [os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child, _ in children]
+        for _, heard in children:
+            os.close(heard)
+        print(*statuses, flush=True)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
