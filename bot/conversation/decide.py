@@ -74,8 +74,9 @@ def endangered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
 def without_words(known: Known, form: str, outcome: Outcome) -> None:
     """A photo or a voice note cannot be judged; one small question instead."""
     outcome.say(f"form.{form}")
-    if form == "photo" and known.piles:
-        outcome.ask("squeeze", "feel.dry", "feel.right", "feel.soggy", pile=known.piles[0].row.id)
+    pile = which_pile(known, None)
+    if form == "photo" and pile is not None:
+        outcome.ask("squeeze", "feel.dry", "feel.right", "feel.soggy", pile=pile.row.id)
 
 
 def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from bot.conversation import beginning, sharing
 from bot.conversation.answers import ABOUT_PILE
+from bot.conversation.meant import which_pile
 from bot.conversation.talk import Known, Outcome
 from bot.conversation.wishes import WISHES
 from bot.language.meaning import Ask, Language, Meaning
@@ -38,8 +39,9 @@ def come_back(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) ->
         outcome.joins_pile = codes.pile_id
         outcome.changes.update(paused_until=None)
         outcome.say("welcome_back")
-        if known.piles:
-            ABOUT_PILE["what_next"](known, known.piles[0], Ask("what_next"), outcome)
+        pile = which_pile(known, None)
+        if pile is not None:
+            ABOUT_PILE["what_next"](known, pile, Ask("what_next"), outcome)
         else:
             outcome.say("ask.has_pile")
             outcome.ask("has_pile", "have_pile", "no_pile")

@@ -14,6 +14,7 @@ from shared.care import Action
 from shared.forecast import DateRange, Forecast, Habit, Range
 from shared.pile import Record
 from storage.classes import ClassRow
+from storage.outbox import Line, OutRow
 from storage.people import Person
 from storage.piles import PileRow, Told
 
@@ -326,3 +327,153 @@ def test_a_what_if_leaves_the_plan_as_it_is() -> None:
     assert said(outcome) == ["what_if.later", "what_if.no_turn_cost"]
     assert not outcome.records
     assert not outcome.set_up
+
+
+def test_a_no_for_now_is_taken_without_reproach() -> None:
+    """ "Not yet" is recorded, and the same work is not asked for again in the answer."""
+    outcome = hear(known(ANA, pile(), do="turn", why="food_left", on=None), Fact(Record("not_turned", TODAY)))
+
+    assert said(outcome) == ["declined"]
+    assert [record.kind for _, record, _ in outcome.records] == ["not_turned"]
+
+
+def test_a_pile_too_hot_to_be_left_is_turned_all_the_same() -> None:
+    """At 71 °C and more "not yet" is answered by the next step."""
+    before = known(ANA, pile(), do="turn", why="too_hot", on=None)
+
+    assert said(hear(before, Fact(Record("not_turned", TODAY))))[0] == "do.turn.now"
+
+
+def test_a_body_that_cannot_turn_is_told_the_slow_way() -> None:
+    """From then on a turning that is due is worded as poking holes, without its reason."""
+    before = known(replace(ANA, cannot_turn=True), pile(), do="turn", why="food_left", on=None)
+
+    assert said(hear(before, asks=(Ask("what_next"),))) == ["do.poke.now"]
+
+
+def test_a_smell_without_a_word_for_it_is_asked_about_by_digits() -> None:
+    """The word picked later replaces the vague one, so that one smell is recorded."""
+    outcome = hear(known(ANA, pile()), Fact(Record("smell", TODAY, word="rotten"), doubt="vague"))
+    assert said(outcome) == ["read", "ask.smell"]
+    assert outcome.options == ("smell.ammonia", "smell.rotten", "smell.sour")
+
+    vague = told(4, Record("smell", TODAY, word="rotten"))
+    again = hear(known(ANA, pile(1, None, vague)), Fact(Record("smell", TODAY, word="ammonia")))
+    assert [(record.word, replaces) for _, record, replaces in again.records] == [("ammonia", 4)]
+
+
+def test_a_hot_hand_on_a_dangerously_hot_pile_is_asked_about_smoke() -> None:
+    """The word "hot" alone may mean fire where the last reading was 66 °C or more."""
+    hot = Fact(Record("heat_feel", TODAY, word="hot"))
+    near = told(1, Record("temperature", date(2026, 5, 19), core_c=67.0))
+
+    assert said(hear(known(ANA, pile(1, None, near)), hot)) == ["read", "danger.which"]
+    assert "danger.which" not in said(hear(known(ANA, pile()), hot))
+
+
+def test_trouble_not_named_is_asked_for_by_digits() -> None:
+    """Each digit leads to one more question at the most."""
+    outcome = hear(known(ANA, pile()), asks=(Ask("trouble"),))
+    assert said(outcome) == ["trouble.which"]
+    assert outcome.options == tuple(
+        f"trouble.{topic}" for topic in ("smell", "pests", "cold", "wet", "plants")
+    )
+
+
+@pytest.mark.parametrize(
+    ("word", "c_n", "side_m", "key"),
+    [
+        ("dry", 30.0, 1.0, "trouble.cold.dry"),
+        ("soggy", 30.0, 1.0, "trouble.cold.wet"),
+        ("right", 30.0, 0.6, "trouble.cold.small"),
+        ("right", 55.0, 1.0, "trouble.cold.brown"),
+        ("right", 30.0, 1.0, "trouble.cold.turn"),
+    ],
+)
+def test_a_cold_pile_is_mended_by_the_cheapest_cause(word: str, c_n: float, side_m: float, key: str) -> None:
+    """Water before size, size before greens, and air where nothing else is missing."""
+    one = pile()
+    sides = dict.fromkeys(("length_m", "width_m", "height_m"), side_m)
+    one = replace(one, row=replace(one.row, setup={**SETUP, **sides}))
+    waiting = {"ask": "squeeze", "then": "cold", "pile": 1}
+    before = known(replace(ANA, waiting_for=waiting), one, forecast=outlook(stage="stalled", mix_c_n=c_n))
+    outcome = hear(before, Fact(Record("moisture", TODAY, word=word)))
+
+    assert said(outcome)[-1] == key
+
+
+def test_several_materials_are_answered_in_a_few_words_each() -> None:
+    """Verdict and way; the reason is for whoever asks about one."""
+    asks = (Ask("may_add", material="vegetable_scraps", name="onions"), Ask("may_add", material="meat"))
+
+    assert said(hear(known(ANA, pile()), asks=asks)) == [
+        "may_add.some",
+        "how.chop_bury",
+        "may_add.no",
+        "how.trash",
+    ]
+
+
+def test_manure_may_go_in_now_where_the_pile_is_hot() -> None:
+    """What needs heat is answered by this pile's own stage."""
+    ask = Ask("may_add", material="chicken_manure")
+    cool = known(ANA, pile(), forecast=outlook(stage="cooling"))
+
+    assert said(hear(known(ANA, pile()), asks=(ask,)))[0] == "may_add.hot_now"
+    assert said(hear(cool, asks=(ask,)))[0] == "may_add.not_hot"
+
+
+def test_why_gives_the_reason_of_the_nudge_only_while_it_waits() -> None:
+    """Once the keeper has written, "why?" is about the step that was named last."""
+    sent = datetime(2026, 5, 20, 9, tzinfo=UTC)
+    nudge = OutRow(
+        id=1, person_id=1, pile_id=1, kind="nudge", lines=(Line("nudge.turn", {}),), options=(), opens=None,
+        reason={"why": "food_left", "days_since_turn": 9.0}, unique_key="k", due_at=sent, expires_at=None,
+        status="sent", attempts=1, next_try_at=sent, holder=None, lease_until=None, channel="sms",
+        address="a", channel_message_id=None, text="t", sent_at=sent, why_not=None,
+    )  # fmt: skip
+    waits = replace(known(ANA, pile()), last=nudge)
+    heard = replace(waits, person=replace(ANA, last_heard_at=datetime(2026, 5, 20, 10, tzinfo=UTC)))
+
+    assert said(hear(waits, asks=(Ask("why"),)))[0] == "why.turn.food_left"
+    assert said(hear(heard, asks=(Ask("why"),)))[0] == "why.wait.on_track"
+
+
+def test_the_other_one_is_the_pile_not_used_last() -> None:
+    """ "The other one is 90": no question is needed."""
+    used_last = pile(1, "front", told(1, Record("turned", date(2026, 5, 19))))
+    outcome = hear(known(ANA, used_last, pile(2, "back")), reading(32.0, pile="other"))
+
+    assert [(pile_id, record.core_c) for pile_id, record, _ in outcome.records] == [(2, 32.0)]
+
+
+def test_something_that_should_have_stayed_out_is_said_once_and_kindly() -> None:
+    """Meat in the pile: take it out again if possible, with the reason."""
+    outcome = hear(known(ANA, pile()), Fact(Record("added", TODAY, material="meat")))
+
+    assert said(outcome)[:3] == ["read", "added.no", "reason.draws_rodents"]
+
+
+def test_an_emptied_bin_starts_the_next_pile_and_closes_the_last() -> None:
+    """Two piles are not asked about where only one stands."""
+    taken = pile(1, None, told(1, Record("harvested", date(2026, 5, 19))))
+    before = known(replace(ANA, waiting_for={"ask": "built_yet"}), taken)
+    outcome = hear(before, Fact(Record("built", TODAY)), setup=Setup(length_m=1.0))
+
+    assert outcome.new_pile
+    assert outcome.closes == [1]
+
+
+def test_thanks_beside_a_report_needs_no_line_of_its_own() -> None:
+    """One message is answered once."""
+    outcome = hear(known(ANA, pile()), reading(53.3), asks=(Ask("thanks"),))
+
+    assert "thanks" not in said(outcome)
+
+
+def test_a_refusal_is_confirmed_once() -> None:
+    """No to the first question: one line, and then silence."""
+    before = known(replace(ANA, standing="asked", waiting_for={"ask": "consent"}))
+    outcome = hear(before, bare="no")
+
+    assert (outcome.consent, outcome.confirmation, said(outcome)) == (False, True, ["refused"])

@@ -3,8 +3,9 @@
 ## A dry pile on day 3                         a situation begins
 * pile 12 days; 4 days ago turned; asked turn  what is so: see SETTINGS
 > temp 128, looks dry                          what the person texts
-< read, do.water.amount.now, why.water.*       the keys of the answer; * any word, ? may be missing,
-                                               / one or the other, ... anything more, - no answer
+< read, step, range?                           the keys of the answer; * any word, ? may be missing,
+                                               / one or the other, - no answer; `step` is a next step
+                                               with its reason, water and caution, `range` a done date
 [turned, not_turned]                           its quick answers, where they matter
 = 128 F, moisture dry                          what is recorded, where it matters
 ! alert.smoke                                  what the staff are told

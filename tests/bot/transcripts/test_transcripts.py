@@ -1,5 +1,6 @@
 """Conversations as they should go; `pytest tests/bot/transcripts -rP` prints them all to be read aloud."""
 
+import re
 from collections.abc import Iterator
 from itertools import count
 from pathlib import Path
@@ -21,6 +22,8 @@ SCENES = [
     for scene in read(path)
 ]
 PHONES = count(1_000_000)
+QUOTED = re.compile(r'"[^"]*"')
+QUESTION = re.compile(r"\?")
 
 
 @pytest.fixture(scope="module")
@@ -46,5 +49,8 @@ def test_the_conversation_goes_as_written(town: tuple[Store, Desk], language: st
         assert turn.options is None or [option for row in rows for option in row.options] == turn.options
         today = stage.now.date()
         assert turn.records is None or [as_noted(record, today) for record in records] == turn.records
-        assert all(len(parts(row.text or "")) <= 4 for row in rows), "too long for a text"
         assert len(rows) <= 1
+        for row in rows:
+            text = row.text or ""
+            assert len(parts(text)) <= 4, "too long for a text"
+            assert len(QUESTION.findall(QUOTED.sub("", text))) <= 1, "more than one thing asked"
