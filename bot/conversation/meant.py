@@ -7,6 +7,7 @@ from rapidfuzz.distance import DamerauLevenshtein
 
 from bot.conversation.talk import Known, KnownPile
 from bot.language.meaning import Fact, Meaning
+from shared.units import BUCKET_L
 from storage.piles import Told
 
 OUTSHONE: Mapping[str, tuple[str, ...]] = {
@@ -28,10 +29,17 @@ def tidied(meaning: Meaning) -> Meaning:
         out.add("decline")
     if meaning.facts or kinds - set(SOCIAL):
         out.update(SOCIAL)
-    facts = meaning.facts
+    facts = tuple(in_litres(fact) for fact in meaning.facts)
     if "cannot_turn" in kinds:
         facts = tuple(fact for fact in facts if fact.record.kind != "not_turned")
     return replace(meaning, facts=facts, asks=tuple(ask for ask in meaning.asks if ask.kind not in out))
+
+
+def in_litres(fact: Fact) -> Fact:
+    """A count of buckets taken as five-gallon ones, as it is read back."""
+    if fact.buckets is None or fact.record.litres is not None:
+        return fact
+    return replace(fact, record=replace(fact.record, litres=fact.buckets * BUCKET_L))
 
 
 def by_pile(known: Known, meaning: Meaning, pile: KnownPile) -> list[tuple[KnownPile, list[Fact]]]:

@@ -93,11 +93,13 @@ class Fact:
     pile    what the writer calls the pile ("2", "back fence"), None where the message names none
     doubt   why the value may not be what was meant: "impossible", "digits", "unit", "surface", "heard";
             "vague" for a smell that is bad without a word for how
+    buckets how many buckets of unsaid size, where the amount was given so; the record has no litres then
     """
 
     record: Record
     pile: str | None = None
     doubt: Literal["impossible", "digits", "unit", "surface", "heard", "vague"] | None = None
+    buckets: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
