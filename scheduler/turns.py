@@ -129,18 +129,19 @@ def owner_of(group: Group, work: Work, at: datetime) -> int | None:
 
 
 def balance(group: Group) -> dict[int, float]:
-    """Minutes of work done beyond what was owed, over the agreed share, of each keeper. [min]"""
+    """Minutes of work done beyond what was owed, of each keeper; the sum over all of them is zero. [min]"""
     shares = agreed(group)
     spans = {person.id: _away(group, person) for person in group.members}
     over = dict.fromkeys(shares, 0.0)
-    for deed in deeds(group.told):
+    done = deeds(group.told)
+    for deed in done:
         minutes = EFFORT_MIN.get(deed.record.kind, 0.0)
         there = [
             person.id
             for person in group.members
             if shares[person.id] > 0
             and group.since[person.id] <= deed.said_at
-            and not (person.cannot_turn and deed.record.kind == "turned")
+            and (deed.record.kind != "turned" or _can_turn(group, person, done, deed.said_at))
             and not any(start <= deed.said_at < end for start, end in spans[person.id])
         ]
         owing = sum(shares[who] for who in there)
@@ -149,7 +150,7 @@ def balance(group: Group) -> dict[int, float]:
         for who in deed.by:
             if who in over:
                 over[who] += minutes / len(deed.by)
-    return {who: minutes / shares[who] if shares[who] else 0.0 for who, minutes in over.items()}
+    return over
 
 
 def agreed(group: Group) -> dict[int, float]:
@@ -229,23 +230,22 @@ def _may_be_asked(group: Group, person: Person, work: Work, at: datetime) -> boo
         return False
     if phone.paused_until is not None and local(at, phone.zone).date() < phone.paused_until:
         return False
-    if work == "turned" and (person.cannot_turn or _limit_reached(group, person, at)):
+    if work == "turned" and not _can_turn(group, person, deeds(group.told), at):
         return False
     return not any(start <= at < end for start, end in _away(group, person))
 
 
-def _limit_reached(group: Group, person: Person, at: datetime) -> bool:
-    limits = [
-        note.values["turnings"] for note in group.notes if note.about == "limit" and note.who == person.id
-    ]
-    if not limits:
-        return False
+def _can_turn(group: Group, person: Person, done: Sequence[Deed], at: datetime) -> bool:
+    """Whether somebody can turn a pile at all, and has not turned it as often as they agreed to of late."""
+    notes = [note for note in group.notes if note.about == "limit" and note.who == person.id]
+    if person.cannot_turn or not notes:
+        return not person.cannot_turn
     lately = [
         deed
-        for deed in deeds(group.told)
-        if deed.record.kind == "turned" and at - deed.said_at < timedelta(LIMIT_DAYS)
+        for deed in done
+        if deed.record.kind == "turned" and timedelta() < at - deed.said_at < timedelta(LIMIT_DAYS)
     ]
-    return sum(person.id in deed.by for deed in lately) >= int(limits[-1])
+    return sum(person.id in deed.by for deed in lately) < int(notes[-1].values["turnings"])
 
 
 def _away(group: Group, person: Person) -> list[tuple[datetime, datetime]]:
