@@ -318,7 +318,7 @@ async def test_a_text_that_went_in_part_is_unknown(smsc):
 async def test_a_quiet_link_is_kept_alive_and_a_dead_one_replaced(smsc, monkeypatch):
     """Every while it asks whether the SMSC is there; where no answer comes it binds anew."""
     monkeypatch.setattr(smpp_link, "ALIVE_S", 0.05)
-    monkeypatch.setattr(smpp_link, "ANSWER_S", 0.2)
+    monkeypatch.setattr(smpp_link, "ANSWER_S", 1.0)
     async with bound(smsc) as channel:
         await smsc.next("enquire_link")
         await smsc.order("fault", on="enquire_link", silent=True)
@@ -512,11 +512,11 @@ async def test_a_text_whose_last_part_stays_away_is_taken_as_far_as_it_came(smsc
 
 async def test_a_part_that_comes_again_is_no_new_text(smsc, monkeypatch):
     """Where the answer to the last part got lost, bringing it again adds nothing."""
-    monkeypatch.setattr(smpp, "PARTS_LATE_S", 0.05)
     async with bound(smsc) as channel, listening(channel) as store:
         await smsc.deliver(**part(1, "turned it, "))
         await smsc.deliver(**part(2, "128 F"))
         await store.next()
+        monkeypatch.setattr(smpp, "PARTS_LATE_S", 0.05)
         await smsc.next("answered")
         await smsc.next("answered")
         await smsc.order("drop")
