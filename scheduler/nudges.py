@@ -6,7 +6,7 @@ from typing import Any
 
 from scheduler.case import Due
 from scheduler.restraint import LONGEST, Held, Phase, held_back
-from scheduler.times import local, next_allowed
+from scheduler.times import at_their_hour, local, next_allowed
 from scheduler.turns import Work as TurnWork
 from storage.outbox import Line
 from storage.people import Person
@@ -15,6 +15,9 @@ from storage.work import Work
 
 STALE_AFTER = timedelta(hours=12)
 """A nudge that could not go out by then is planned anew: much may have happened."""
+
+HEARD = 100
+"""So many of a person's last messages tell their habits: a dozen days of even a long talk."""
 
 FEEL = ("heat.cold", "heat.warm", "heat.hot")
 SQUEEZE = ("feel.dry", "feel.right", "feel.soggy")
@@ -56,6 +59,8 @@ def put(
 ) -> bool:
     """Put a nudge into the outbox, counted in the budget of a phase; False where it is there already.
 
+    It falls due at the hour at which the person tends to answer, a matter of safety at once.
+
     whose   of a shared pile, the keeper whose turn it is: `person`, or one who speaks through their phone
     """
     ask, options = QUESTIONS.get(due.key, (None, ()))
@@ -64,17 +69,19 @@ def put(
     pile_id = row.id if row is not None else None
     opens = {"ask": ask, "options": list(options), "pile": pile_id} if ask else None
     day = local(at, row.zone if row is not None else person.zone).date()
+    heard = work.inbox.heard(person.channel, person.address, HEARD)
+    due_at = at if due.urgent else at_their_hour(at, person, heard)
     added = work.outbox.add(
         person.id,
         "warning" if due.urgent else "nudge",
         [_line(work, person, due, row), *_to_whom(person, whose)],
-        due_at=at,
+        due_at=due_at,
         unique_key=f"nudge.{due.key}:{f'pile {pile_id}' if row else f'person {person.id}'}:{day}",
         reason=due.reason | {"phase": phase.name} | ({"whose": whose.id} if whose is not None else {}),
         pile_id=pile_id,
         options=options,
         opens=opens,
-        expires_at=at + STALE_AFTER,
+        expires_at=due_at + STALE_AFTER,
     )
     return added is not None
 

@@ -12,6 +12,8 @@ from datetime import datetime, timedelta
 from math import floor, inf
 from typing import Protocol, get_args
 
+from scheduler.nudges import AMONG_KEEPERS
+from scheduler.restraint import OWN_WORDS
 from scheduler.times import Clock, local, next_allowed
 from shared.errors import StorageTrouble
 from storage.claims import MUST_ARRIVE
@@ -223,6 +225,10 @@ class Sender:
                 work.outbox.retry(row.id, paused_until, "the channel asks for a pause")
             elif row.kind in UNPROMPTED and (allowed := next_allowed(at, person)) > at:
                 work.outbox.retry(row.id, allowed, "outside their hours")
+            elif _has_written(person, row, at):
+                work.outbox.hold_back(row.id, "wrote within a day")
+                if row.pile_id is not None:
+                    work.piles.look_again(row.pile_id, at)
             elif row.kind in UNPROMPTED and _paused(person, at):
                 work.outbox.hold_back(row.id, "paused")
             else:
@@ -282,6 +288,13 @@ class Sender:
             return
         wait = min(FIRST_WAIT * 2 ** (tries - 1), LONGEST_WAIT)
         work.outbox.retry(row.id, at + max(wait, at_least), why)
+
+
+def _has_written(person: Person, row: OutRow, at: datetime) -> bool:
+    """Whether a nudge was overtaken by the person's own words; what other keepers pass on is not."""
+    heard = person.last_heard_at
+    planned = row.kind == "nudge" and row.reason.get("phase") != AMONG_KEEPERS.name
+    return planned and heard is not None and at - heard < OWN_WORDS
 
 
 def _paused(person: Person, at: datetime) -> bool:

@@ -5,8 +5,9 @@ the moment and keeps the time on the wall. Nothing is nudged between midnight an
 which most clock changes fall.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime, time, timedelta
+from statistics import median_low
 from typing import Protocol, get_args
 from zoneinfo import ZoneInfo
 
@@ -16,6 +17,9 @@ from storage.people import QUIET_FROM, QUIET_TO, Person
 NIGHT_ENDS = time(3)
 GRACE = timedelta(hours=1)
 """How long after a chosen time a nudge still counts as being on time."""
+HABIT_DAYS, HABIT_LEAST, HABIT_WITHIN_MIN = 12, 4, 90
+"""A habit is seen in the last 12 days on which somebody wrote, if 4 and half of them agree within 90 minutes
+(judgement: text programmes find that the hour of a reminder matters, not by how much)."""
 WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
 
 
@@ -63,6 +67,28 @@ def next_allowed(at: datetime, person: Person) -> datetime:
         if at < closes:
             return max(at, opens)
     raise AssertionError("a week always holds a moment for everybody")
+
+
+def at_their_hour(at: datetime, person: Person, heard: Iterable[datetime]) -> datetime:
+    """A moment of the same day, `at` or later, nearer to the hour at which this person tends to write.
+
+    heard   when they wrote, newest first; the more days agree, the nearer
+
+    A time that they chose is kept, and so are their quiet hours.
+    """
+    firsts = {local(each, person.zone).date(): local(each, person.zone) for each in heard}
+    minutes = sorted(each.hour * 60 + each.minute for each in list(firsts.values())[:HABIT_DAYS])
+    alike = max((_near(each, minutes) for each in minutes), key=len, default=[])
+    if person.nudge_at is not None or len(alike) < max(HABIT_LEAST, len(minutes) / 2):
+        return at
+    usual = time(*divmod(median_low(alike), 60))
+    wished = on_wall(local(at, person.zone).date(), usual, person.zone)
+    moved = at + (wished - at) * (len(alike) / HABIT_DAYS)
+    return moved if moved > at and next_allowed(moved, person) == moved else at
+
+
+def _near(minute: int, minutes: Iterable[int]) -> list[int]:
+    return [each for each in minutes if abs(each - minute) <= HABIT_WITHIN_MIN]
 
 
 def _windows(first: date, person: Person) -> Iterator[tuple[datetime, datetime]]:

@@ -57,6 +57,16 @@ class Inbox:
             for row in rows
         ]
 
+    def heard(self, channel: str, address: str, limit: int) -> list[datetime]:
+        """When the last messages came from an address, newest first."""
+        rows = self._session.scalars(
+            select(IncomingTable.at)
+            .where(IncomingTable.channel == channel, IncomingTable.address == address)
+            .order_by(IncomingTable.id.desc())
+            .limit(limit)
+        )
+        return list(rows)
+
     def handled(self, incoming_id: int, at: datetime) -> bool:
         """Mark a message as done; False where it was done before, so that its effects are not repeated."""
         done = self._session.scalar(

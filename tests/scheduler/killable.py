@@ -4,7 +4,7 @@
 
 Reads lines "SECONDS POINT POINT ..." and for each runs one sender a point, side by side, on what is due so
 many seconds after the first of March. The channel's far end is LOG: what is written there has arrived. A
-point is "never", or "outside" (killed by its parent once something was handed over), or "STEP-KIND-NTH", as in
+point is "never", "outside" (killed by its parent once something was handed over) or "STEP-KIND-NTH", as in
 "begun-reply-2": "worded" (claimed, not begun), "begun" (not handed over), "handed" (not written down).
 Prints the exit statuses of each line, -9 for the killed.
 """

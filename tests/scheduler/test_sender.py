@@ -91,6 +91,24 @@ async def test_what_is_due_goes_out_in_order(
     assert await sender.send_due(at) == 0
 
 
+async def test_a_nudge_is_overtaken_by_their_own_words(
+    store: Store, sender: Sender, ines: Person, at: datetime
+) -> None:
+    """Who wrote after a nudge was planned for a later hour does not get it; the pile is looked at anew."""
+    with store.work() as work:
+        pile = work.piles.found(ines.id, "America/Denver", at)
+        work.people.change(ines.id, last_heard_at=at - timedelta(minutes=5))
+        work.piles.look_again(pile.id, None)
+        work.commit()
+    row_id = put(store, ines, "nudge", "nudge.turn", at, pile_id=pile.id)
+
+    assert await sender.send_due(at) == 0
+
+    assert (row_of(store, row_id).status, row_of(store, row_id).why_not) == ("held", "wrote within a day")
+    with store.work(reading=True) as work:
+        assert [row.id for row in work.piles.to_look_at(at, 5)] == [pile.id]
+
+
 async def test_a_question_is_open_once_it_is_sent(
     store: Store, sender: Sender, ines: Person, at: datetime
 ) -> None:

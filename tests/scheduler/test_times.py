@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.times import WEEKDAYS, SystemClock, in_quiet_hours, local, next_allowed, on_wall
+from scheduler.times import (
+    WEEKDAYS,
+    SystemClock,
+    at_their_hour,
+    in_quiet_hours,
+    local,
+    next_allowed,
+    on_wall,
+)
 from storage.people import Person
 
 DENVER = ZoneInfo("America/Denver")
@@ -148,3 +156,64 @@ def test_a_moment_is_found_for_everybody(
     assert next_allowed(found, anybody) == found
     assert local(found, zone).hour >= 3
     assert weekday in (None, WEEKDAYS[local(found, zone).weekday()])
+
+
+def wrote(hour: int, days: int, last: date = date(2026, 3, 9)) -> list[datetime]:
+    """A message at that hour on each of so many days up to a last one, newest first."""
+    return [on_wall(last - timedelta(day), time(hour), "America/Denver") for day in range(days)]
+
+
+@pytest.mark.parametrize(("days", "hour", "minute"), [(3, 9, 0), (4, 12, 0), (9, 15, 45)])
+def test_a_nudge_drifts_to_the_hour_at_which_they_write(days: int, hour: int, minute: int) -> None:
+    """Three evenings tell nothing; then a nudge of nine in the morning moves, further with every evening."""
+    morning = denver(2026, 3, 10, 9)
+
+    assert at_their_hour(morning, ANYBODY, wrote(18, days)) == denver(2026, 3, 10, hour, minute)
+
+
+def test_after_a_dozen_days_a_nudge_comes_at_their_hour() -> None:
+    """Of many messages the newest dozen days count, whatever was the habit before."""
+    mornings_before = wrote(11, 30, last=date(2026, 2, 20))
+
+    found = at_their_hour(denver(2026, 3, 10, 9), ANYBODY, [*wrote(18, 12), *mornings_before])
+
+    assert found == denver(2026, 3, 10, 18)
+
+
+@pytest.mark.parametrize(
+    "person",
+    [replace(ANYBODY, nudge_at=time(9)), replace(ANYBODY, quiet_from=time(12))],
+    ids=["chosen time", "quiet from noon"],
+)
+def test_what_they_chose_is_kept(person: Person) -> None:
+    """Neither a time that they chose nor their quiet hours give way to a habit."""
+    morning = denver(2026, 3, 10, 9)
+
+    assert at_their_hour(morning, person, wrote(20, 9)) == morning
+
+
+def test_no_habit_no_drift() -> None:
+    """Who writes now in the morning, now at noon, now in the evening is nudged as soon as may be."""
+    morning = denver(2026, 3, 10, 9)
+    anywhen = [denver(2026, 3, 9 - day, hour) for day, hour in enumerate((10, 13, 16, 19, 10, 13, 16, 19))]
+
+    assert at_their_hour(morning, ANYBODY, anywhen) == morning
+
+
+@given(
+    heard=st.lists(st.datetimes(datetime(2026, 1, 1), datetime(2026, 3, 9)), max_size=40),
+    hour=st.integers(0, 200),
+    quiet=st.tuples(st.times(), st.times()),
+)
+def test_the_drift_stays_in_the_day_and_in_their_hours(
+    heard: list[datetime], hour: int, quiet: tuple[time, time]
+) -> None:
+    """Whatever the habit, a nudge is moved within its own day, never back, never into the quiet hours."""
+    person = replace(ANYBODY, quiet_from=quiet[0], quiet_to=quiet[1])
+    at = next_allowed(denver(2026, 3, 7) + timedelta(hours=hour), person)
+
+    found = at_their_hour(at, person, [each.replace(tzinfo=UTC) for each in heard])
+
+    assert at <= found
+    assert local(found, person.zone).date() == local(at, person.zone).date()
+    assert next_allowed(found, person) == found
