@@ -1,7 +1,5 @@
-"""From a stranger to a standing pile: consent, then a pile from rough facts.
+"""From "I have no pile yet" to a standing pile, from rough facts. The yes before it is in `standing.py`.
 
-    stranger   any first message, or a class or pile code      -> consent asked
-    asked      yes                                             -> joined; "have you built a pile?"
     no pile    what to gather, where to put it, how to build   -> until "I built it"
     set-up     when, how big, what went in: in one message or several; "don't know" is a good answer
     standing   two more questions, each may be skipped: filled at once or as you go; a thermometer?
@@ -11,6 +9,7 @@ by saying so.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -26,32 +25,6 @@ USUAL_SIDE_M = 0.91
 MIN_HOT_M3 = 0.765
 """27 ft³, the least that is taught as a hot pile (common practice)."""
 OLDEST = timedelta(days=3 * 365)
-
-
-def ask_consent(
-    known: Known, outcome: Outcome, *, class_code: str | None = None, invited: int | None = None
-) -> None:
-    """Who we are, what comes and how often, how to stop: one plain line, then yes or no."""
-    outcome.say("consent", programme=known.profile.programme)
-    remember = {"code": class_code, "invited": invited}
-    outcome.ask("consent", "agree", "disagree", **{k: v for k, v in remember.items() if v is not None})
-
-
-def consent_given(outcome: Outcome, *, joins_shared: bool = False) -> None:
-    """Joined: the first question is whether there is a pile."""
-    outcome.consent = True
-    if joins_shared:
-        return
-    outcome.say("welcome")
-    outcome.say("ask.has_pile")
-    outcome.ask("has_pile", "have_pile", "no_pile")
-
-
-def consent_refused(outcome: Outcome) -> None:
-    outcome.consent = False
-    outcome.confirmation = True
-    outcome.say("refused")
-    outcome.opens = {}
 
 
 def begin(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
@@ -311,6 +284,4 @@ def settles(assumption: str, values: Mapping[str, Any]) -> bool:
 
 def with_set_up(row: PileRow, values: Mapping[str, Any]) -> PileRow:
     """The row as it will be once these set-up values are stored."""
-    from dataclasses import replace
-
     return replace(row, setup={**row.setup, **values})

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from bot.conversation import beginning, sharing
+from bot.conversation import sharing
 from bot.conversation.answers import ABOUT_PILE
 from bot.conversation.meant import which_pile
 from bot.conversation.talk import Known, Outcome
@@ -60,22 +60,48 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
     elif meaning.language != known.person.language and meaning.language == "es":
         speak(meaning.language, known, outcome)
     if asked and refused:
-        beginning.consent_refused(outcome)
+        consent_refused(outcome)
     elif agreed and (asked or codes.taught or codes.pile_id):
         pile_id = codes.pile_id or known.waiting.get("invited")
         if pile_id is not None:
             outcome.joins_pile = int(pile_id)
             sharing.welcome(known, outcome)
-        beginning.consent_given(outcome, joins_shared=pile_id is not None)
-    elif "help" in asks:
-        WISHES["help"](known, Ask("help"), outcome)
+        consent_given(outcome, joins_shared=pile_id is not None)
+    elif asks & {"help", "move"}:
+        WISHES["move" if "move" in asks else "help"](known, Ask("help"), outcome)
     elif "language" in asks:
         WISHES["language"](known, next(ask for ask in meaning.asks if ask.kind == "language"), outcome)
-        beginning.ask_consent(known, outcome, class_code=outcome.class_code)
+        ask_consent(known, outcome, class_code=outcome.class_code)
     else:
         if codes.unknown and not codes.taught and codes.pile_id is None:
             outcome.say("code.unknown", code=codes.unknown)
-        beginning.ask_consent(known, outcome, class_code=outcome.class_code, invited=codes.pile_id)
+        ask_consent(known, outcome, class_code=outcome.class_code, invited=codes.pile_id)
+
+
+def ask_consent(
+    known: Known, outcome: Outcome, *, class_code: str | None = None, invited: int | None = None
+) -> None:
+    """Who we are, what comes and how often, how to stop: one plain line, then yes or no."""
+    outcome.say("consent", programme=known.profile.programme)
+    remember = {"code": class_code, "invited": invited}
+    outcome.ask("consent", "agree", "disagree", **{k: v for k, v in remember.items() if v is not None})
+
+
+def consent_given(outcome: Outcome, *, joins_shared: bool = False) -> None:
+    """Joined: the first question is whether there is a pile."""
+    outcome.consent = True
+    if joins_shared:
+        return
+    outcome.say("welcome")
+    outcome.say("ask.has_pile")
+    outcome.ask("has_pile", "have_pile", "no_pile")
+
+
+def consent_refused(outcome: Outcome) -> None:
+    outcome.consent = False
+    outcome.confirmation = True
+    outcome.say("refused")
+    outcome.opens = {}
 
 
 def speak(language: Language, known: Known, outcome: Outcome) -> None:

@@ -1,0 +1,189 @@
+"""What comes of a message, stored: its effects and its reply, in the one transaction that is open."""
+
+import secrets
+from datetime import datetime, timedelta
+from typing import Any
+
+from bot.conversation import sharing
+from bot.conversation.talk import Known, Outcome
+from scheduler.nudges import pass_on
+from scheduler.planner import answered, given
+from storage.outbox import Line
+from storage.work import Work
+
+CONSENT_VERSION = "1"
+CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ"
+CODE_DIGITS = "23456789"
+"""No letters or digits that look alike on paper."""
+INVITE_LASTS = timedelta(days=14)
+
+
+def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
+    """Store what comes of a message: its effects and its reply, in the transaction that is open."""
+    person_id = known.person.id
+    if outcome.consent is not None:
+        agree(work, known, outcome, at)
+    if outcome.consent is False or outcome.confirmation:
+        work.outbox.withdraw(person_id, ("nudge", "broadcast", "warning", "reply"), "opted out")
+    pile_ids = store_piles(work, known, outcome, incoming_id, at)
+    waiting_for = outcome.opens
+    if waiting_for is not None and waiting_for.get("pile") == 0 and 0 in pile_ids:
+        waiting_for = {**waiting_for, "pile": pile_ids[0]}
+    changes = {**outcome.changes, "last_heard_at": at, "unanswered": 0}
+    if waiting_for is not None:
+        changes["waiting_for"] = waiting_for
+    work.people.change(person_id, **changes)
+    if outcome.invite_to is not None:
+        invite(work, known, outcome, at)
+    reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)
+    alert_staff(work, known, outcome, incoming_id, at)
+    if outcome.erase:
+        work.people.erase(person_id, at)
+
+
+def agree(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
+    """A yes or a no for the ledger, with the wording that was shown."""
+    person = known.person
+    thread = work.outbox.thread(person.id, 5)
+    asked = [row.text for row in thread if any(line.key == "consent" for line in row.lines)]
+    work.people.consent(
+        person.id,
+        bool(outcome.consent),
+        (asked[-1] if asked else None) or "",
+        person.language,
+        person.channel,
+        outcome.class_code or known.waiting.get("code"),
+        CONSENT_VERSION,
+        at,
+    )
+
+
+def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> dict[int, int]:
+    """Store set-ups, records and what was taken back; gives the real id for each pile id of the outcome."""
+    person_id = known.person.id
+    pile_ids = {pile.row.id: pile.row.id for pile in known.piles}
+    if outcome.new_pile:
+        pile_ids[0] = work.piles.found(person_id, known.person.zone, at).id
+    for pile_id, values in outcome.set_up.items():
+        work.piles.set_up(pile_ids[pile_id], person_id, values, at, incoming_id)
+    doers = {pile_id: credited(work, known, outcome, pile_id, at) for pile_id, _, _ in outcome.records}
+    for pile_id, record, replaces_id in outcome.records:
+        by = doers.get(pile_id, ()) if record.kind in sharing.CREDITED else ()
+        work.piles.record(pile_ids[pile_id], person_id, record, at, incoming_id, replaces_id, by)
+        answered(work, pile_ids[pile_id], record.kind)
+    if outcome.undo:
+        work.piles.undo([record_id for _, record_id in outcome.undo], person_id, at)
+    for pile_id in outcome.closes:
+        work.piles.close(pile_id, at)
+    for pile_id, name in outcome.renames.items():
+        work.piles.rename(pile_ids[pile_id], name)
+    if outcome.joins_pile is not None:
+        work.piles.join(outcome.joins_pile, person_id, at)
+    for pile_id, (first, last) in outcome.told_ready.items():
+        work.piles.cache(pile_ids[pile_id], {"told": [first.isoformat(), last.isoformat()]})
+    touched = {pile_id for pile_id, _, _ in outcome.records} | set(outcome.set_up)
+    touched |= {pile_id for pile_id, _ in outcome.undo}
+    settle(work, known, outcome, incoming_id, at)
+    for pile_id in touched | {pile_id for pile_id, *_ in outcome.notes}:
+        work.piles.look_again(pile_ids[pile_id], at)
+    return pile_ids
+
+
+def credited(work: Work, known: Known, outcome: Outcome, pile_id: int, at: datetime) -> list[int]:
+    """The keepers who did what is told; a name that is new on this phone becomes one."""
+    ids = []
+    for who in outcome.done_by:
+        if isinstance(who, str):
+            helper = work.people.add_to_phone(who, known.person, at)
+            work.piles.join(pile_id, helper.id, at)
+            who = helper.id
+        ids.append(who)
+    return ids
+
+
+def settle(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
+    """Keep what the keepers have agreed among themselves, and tell those whom it concerns."""
+    for pile_id, about, who, values in outcome.notes:
+        work.piles.note(pile_id, known.person.id, about, who, values, at, incoming_id)
+        if about == "turn" and who is not None:
+            given(work, pile_id, who, values["work"])
+    for pile_id, to, line in outcome.relays:
+        keeper = work.people.get(to)
+        phone = work.people.get(keeper.through_id) if keeper.through_id else keeper
+        pass_on(work, work.piles.get(pile_id), phone, line, at)
+    if outcome.leaves is not None:
+        work.piles.leave(outcome.leaves, known.person.id, at)
+        work.outbox.withdraw(known.person.id, ("nudge",), "left the pile", outcome.leaves)
+
+
+def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
+    """A fresh code for the pile, said in the reply."""
+    assert outcome.invite_to is not None
+    letters = "".join(secrets.choice(CODE_LETTERS) for _ in range(4))
+    code = letters + "".join(secrets.choice(CODE_DIGITS) for _ in range(2))
+    work.piles.invite(outcome.invite_to, known.person.id, code, at, at + INVITE_LASTS)
+    outcome.say("share.code", code=code)
+    if known.person.name is None:
+        outcome.say("ask.name")
+
+
+def reply(
+    work: Work,
+    known: Known,
+    outcome: Outcome,
+    pile_ids: dict[int, int],
+    waiting_for: dict[str, Any] | None,
+    incoming_id: int,
+    at: datetime,
+) -> None:
+    """The answer, due at once. A confirmation of an opt-out goes out once, whatever follows."""
+    if outcome.export:
+        outcome.lines.extend(everything_about(work, known))
+    if not outcome.lines:
+        return
+    work.outbox.add(
+        known.person.id,
+        "confirmation" if outcome.confirmation else "reply",
+        outcome.lines,
+        due_at=at,
+        unique_key=f"reply:{incoming_id}",
+        reason={"why": "asked"} | ({"picture": outcome.picture_of} if outcome.picture_of else {}),
+        pile_id=next(iter(pile_ids.values()), None) if len(pile_ids) == 1 else None,
+        options=outcome.options,
+        opens=waiting_for,
+        incoming_id=incoming_id,
+    )
+
+
+def everything_about(work: Work, known: Known) -> list[Line]:
+    """What is kept of a person, in words that fit a phone; the staff give the file."""
+    kept = work.people.export(known.person.id)
+    consents = work.people.consents(known.person.id)
+    since = next((line.at for line in consents if line.given), None)
+    lines = [
+        Line("my_data", {"zone": known.person.zone}),
+        *([Line("my_data.name", {"name": known.person.name})] if known.person.name else []),
+        Line("my_data.piles", {"n": len(known.piles), "records": len(kept["records"])}),
+        Line("my_data.messages", {"received": len(kept["received"]), "sent": len(kept["sent"])}),
+    ]
+    if since is not None:
+        lines.append(Line("my_data.consent", {"since_on": since.date().isoformat()}))
+    lines.append(Line("my_data.forget", {}))
+    return lines
+
+
+def alert_staff(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
+    """Tell every staff address of the profile at once; alerts are sent again rather than lost."""
+    for number, where in enumerate(known.profile.staff.alerts if outcome.alerts else ()):
+        channel, _, address = where.partition(":")
+        staff = work.people.by_address(channel, address) or work.people.add(
+            channel, address, None, known.profile.languages[0], known.profile.units, known.profile.zone, at
+        )
+        work.outbox.add(
+            staff.id,
+            "alert",
+            outcome.alerts,
+            due_at=at,
+            unique_key=f"alert:{incoming_id}:{number}",
+            reason={"why": outcome.alerts[0].key},
+        )
