@@ -5,13 +5,17 @@ import logging
 import os
 import signal
 import socket
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from contextlib import AsyncExitStack, contextmanager
 from datetime import datetime
+from functools import partial
 from tempfile import TemporaryDirectory
+from typing import Protocol, runtime_checkable
 from uuid import uuid4
 
 from bot.channels.console import Console
+from bot.channels.gateway import Gateway
+from bot.channels.gateway_settings import read_gateway
 from bot.channels.telegram import Telegram
 from bot.conversation.respond import Desk, respond
 from bot.outlook import Outlooks
@@ -19,18 +23,26 @@ from bot.picture import rendering
 from bot.profile import Profile, read_profile
 from bot.rehearse import Message, Season, SimulatedClock, channels_of, read_script
 from bot.settings import Settings, read_settings
+from bot.web.app import serving, web_app
 from scheduler.planner import plan
 from scheduler.sender import Channel, Sender
 from scheduler.times import Clock, SystemClock
 from scheduler.worker import Worker
 from shared.errors import BadInput, StorageTrouble
 from storage.inbox import Incoming
+from storage.outbox import Receipt
 from storage.work import Store
 
 log = logging.getLogger(__name__)
 
 AGAIN_S = 5.0
 """Pause before a message is stored again after trouble with the database. [s]"""
+TO_OPEN = {
+    "telegram": "set WARMHEAP_TELEGRAM_TOKEN",
+    "sms": "set WARMHEAP_GATEWAY or WARMHEAP_SMPP_URL",
+}
+RECEIPT_TRIES = 3
+"""How often a receipt is looked up before it is let go."""
 
 
 class Warmheap:
@@ -52,6 +64,18 @@ class Warmheap:
         with self.store.work() as work:
             work.inbox.take(incoming)
             work.commit()
+
+    def note(self, receipt: Receipt) -> bool:
+        """Write down what became of a text; False where none like that is known (yet)."""
+        with self.store.work() as work:
+            known = work.outbox.arrived(receipt)
+            work.commit()
+        return known
+
+    def look(self) -> None:
+        """See that the database serves; raises StorageTrouble where it does not."""
+        with self.store.work(reading=True) as work:
+            work.outbox.next_due(self.clock.now())
 
     def answer(self) -> None:
         """Answer every stored message that waits, in the order of arrival."""
@@ -143,34 +167,134 @@ def serve() -> None:
     asyncio.run(_serve(read_settings(), SystemClock()))
 
 
+class Line(Channel, Protocol):
+    """A channel that brings messages as well; each is stored when the next is asked for."""
+
+    async def open(self) -> None:
+        """Make ready. Raises ChannelTrouble where that can never be."""
+
+    async def close(self) -> None:
+        """Let go of everything."""
+
+    def incoming(self) -> AsyncIterator[Incoming]:
+        """Every message, without end."""
+
+
+@runtime_checkable
+class KeepsLink(Protocol):
+    """A line that hangs on a link of its own."""
+
+    @property
+    def is_up(self) -> bool:
+        """Whether the link is there."""
+
+
+@runtime_checkable
+class TellsReceipts(Protocol):
+    """A line that hears what became of what was sent."""
+
+    def receipts(self) -> AsyncIterator[Receipt]:
+        """Every receipt, without end."""
+
+
 async def _serve(settings: Settings, clock: Clock) -> None:
-    if settings.telegram_token is None:
-        raise BadInput("serve: no channel is configured; set WARMHEAP_TELEGRAM_TOKEN")
-    telegram = Telegram(settings.telegram_token.get_secret_value(), settings.telegram_api, clock)
-    with running(settings, [telegram], clock) as warmheap:
-        await telegram.open()
-        await warmheap.worker.start()
-        log.info("action=serving channels=telegram")
+    lines = list(_lines(settings, clock))
+    off = {name: mend for name, mend in TO_OPEN.items() if name not in {line.name for line in lines}}
+    if not lines:
+        raise BadInput(f"serve: no channel is configured; {', or '.join(off.values())}")
+    gateway = next((line for line in lines if isinstance(line, Gateway)), None)
+    if gateway is not None and gateway.receiving is not None and settings.http is None:
+        raise BadInput("serve: the gateway brings texts to the web part; set WARMHEAP_HTTP to host:port")
+    with running(settings, lines, clock) as warmheap:
+        async with AsyncExitStack() as stack:
+            for line in lines:
+                await line.open()
+                stack.push_async_callback(line.close)
+            if settings.http is not None:
+                await stack.enter_async_context(
+                    serving(web_app(partial(_health, warmheap, lines), gateway), settings.http)
+                )
+            await warmheap.worker.start()
+            stack.push_async_callback(warmheap.worker.stop)
+            for name, mend in off.items():
+                log.info("action=off channel=%s mend=%s", name, mend)
+            log.info("action=web address=%s", settings.http or "off; set WARMHEAP_HTTP")
+            log.info("action=serving channels=%s", ",".join(line.name for line in lines))
+            await _until_told_to_stop(asyncio.create_task(listen(warmheap, lines)))
+    log.info("action=stopped")
+
+
+def _lines(settings: Settings, clock: Clock) -> Iterator[Line]:
+    """Every channel that the settings configure."""
+    if settings.telegram_token is not None:
+        yield Telegram(settings.telegram_token.get_secret_value(), settings.telegram_api, clock)
+    if settings.gateway is None and settings.smpp_url is None:
+        return
+    if settings.gateway is not None and settings.smpp_url is not None:
+        raise BadInput("serve: texts go one way; set WARMHEAP_GATEWAY or WARMHEAP_SMPP_URL, not both")
+    if settings.sms_from is None:
+        raise BadInput("serve: set WARMHEAP_SMS_FROM to the number that texts come from, as +15055550100")
+    if settings.gateway is not None:
+        yield Gateway(read_gateway(settings.gateway), settings.sms_from, clock)
+    elif settings.smpp_url is not None:
         try:
-            await _until_told_to_stop(asyncio.create_task(listen(warmheap, telegram)))
-        finally:
-            await warmheap.worker.stop()
-            await telegram.close()
-            log.info("action=stopped")
+            from bot.channels.smpp import Smpp
+        except ModuleNotFoundError:
+            raise BadInput(
+                "serve: WARMHEAP_SMPP_URL needs one more package: install warmheap[smpp]"
+            ) from None
+        yield Smpp(settings.smpp_url.get_secret_value(), settings.sms_from, clock)
 
 
-async def listen(warmheap: Warmheap, channel: Telegram) -> None:
+async def listen(warmheap: Warmheap, lines: Iterable[Line]) -> None:
     """Bring what arrives to the program: stored at once, answered as fast as it can."""
     arrived = asyncio.Event()
     arrived.set()  # what an earlier run stored and did not answer
-    answering = asyncio.create_task(_answer_when(arrived, warmheap))
+    tasks = [asyncio.create_task(_answer_when(arrived, warmheap))]
+    for line in lines:
+        tasks.append(asyncio.create_task(_hear(warmheap, line, arrived)))
+        if isinstance(line, TellsReceipts):
+            tasks.append(asyncio.create_task(_note_receipts(warmheap, line)))
     try:
-        async for incoming in channel.incoming():
-            while not await _stored(warmheap, incoming):
-                await asyncio.sleep(AGAIN_S)
-            arrived.set()
+        await asyncio.gather(*tasks)
     finally:
-        answering.cancel()
+        for task in tasks:
+            task.cancel()
+
+
+async def _hear(warmheap: Warmheap, line: Line, arrived: asyncio.Event) -> None:
+    async for incoming in line.incoming():
+        while not await _stored(warmheap, incoming):
+            await asyncio.sleep(AGAIN_S)
+        arrived.set()
+
+
+async def _note_receipts(warmheap: Warmheap, line: TellsReceipts) -> None:
+    async with asyncio.TaskGroup() as tasks:
+        async for receipt in line.receipts():
+            tasks.create_task(_note(warmheap, receipt))
+
+
+async def _note(warmheap: Warmheap, receipt: Receipt) -> None:
+    """Write down what became of a text. A receipt may overtake the note that its text was sent."""
+    for _ in range(RECEIPT_TRIES):
+        try:
+            if await asyncio.to_thread(warmheap.note, receipt):
+                return
+        except StorageTrouble as trouble:
+            log.warning("action=receipt trouble=%s", trouble)
+        await asyncio.sleep(AGAIN_S)
+
+
+async def _health(warmheap: Warmheap, lines: Iterable[Line]) -> dict[str, str]:
+    """The state of each part, "ok" where it is well; says nothing of anybody."""
+    try:
+        await asyncio.to_thread(warmheap.look)
+    except StorageTrouble:
+        return {"database": "cannot serve"}
+    return {"database": "ok"} | {
+        line.name: "no link" if isinstance(line, KeepsLink) and not line.is_up else "ok" for line in lines
+    }
 
 
 async def _stored(warmheap: Warmheap, incoming: Incoming) -> bool:

@@ -16,6 +16,7 @@ class Incoming:
     message_id   the channel's own id: the same one again is the same message
     at           when it was sent, as far as the channel knows [UTC]
     name         what the channel calls the writer
+    repeats      an id under which the same message may have come before, where the channel gives none itself
     """
 
     channel: str
@@ -25,6 +26,7 @@ class Incoming:
     at: datetime
     name: str | None = None
     form: Form = "text"
+    repeats: str | None = None
 
 
 class Inbox:
@@ -35,6 +37,8 @@ class Inbox:
 
     def take(self, incoming: Incoming) -> int | None:
         """Store a message and give its id; None where this channel brought it before."""
+        if incoming.repeats is not None and self._has(incoming.channel, incoming.repeats):
+            return None
         values = {
             "channel": incoming.channel,
             "address": incoming.address,
@@ -46,6 +50,12 @@ class Inbox:
         }
         taken: int | None = insert_once(self._session, IncomingTable, values)
         return taken
+
+    def _has(self, channel: str, message_id: str) -> bool:
+        held = select(IncomingTable.id).where(
+            IncomingTable.channel == channel, IncomingTable.message_id == message_id
+        )
+        return self._session.scalar(held) is not None
 
     def waiting(self) -> list[tuple[int, Incoming]]:
         """Messages that are stored but not yet handled, in the order of arrival."""

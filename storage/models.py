@@ -306,6 +306,7 @@ class OutboxTable(Table):
     channel: Mapped[str | None] = mapped_column(String(16))
     address: Mapped[str | None] = mapped_column(String(128))
     channel_message_id: Mapped[str | None] = mapped_column(String(128))
+    receipts: Mapped[dict[str, Any] | None]
     text: Mapped[str | None] = mapped_column(Text)
     sent_at: Mapped[datetime | None]
     why_not: Mapped[str | None] = mapped_column(Text)

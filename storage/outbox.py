@@ -27,6 +27,7 @@ RANK: Mapping[OutKind, int] = {
 }
 """What goes first."""
 UNPROMPTED: tuple[OutKind, ...] = ("nudge", "broadcast")
+RECEIPTS_COME_FOR = timedelta(days=7)
 ON_ITS_WAY: tuple[Status, ...] = ("waiting", "claimed", "sent", "unknown")
 """Was said, may have been, or is about to be."""
 
@@ -50,6 +51,7 @@ class OutRow:
     options   keys of the quick answers, in the order of their digits
     opens     what the person is asked by it: becomes `waiting_for` when it is sent
     reason    the inputs and the rule that led to it, for "why?" and for staff
+    receipts  of each part by its id, whether it arrived
     text      as sent; None before
     why_not   why it failed, is unknown, waits or was held back
     """
@@ -73,13 +75,33 @@ class OutRow:
     channel: str | None
     address: str | None
     channel_message_id: str | None
+    receipts: dict[str, Any] | None
     text: str | None
     sent_at: datetime | None
     why_not: str | None
 
+    @property
+    def arrived(self) -> bool | None:
+        """Whether the phone got it: not where one part is lost, not known before all are told of."""
+        told = self.receipts or {}
+        if not all(told.values()):
+            return False
+        return True if told and set(told) == set((self.channel_message_id or "").split()) else None
+
 
 COLUMNS = [getattr(OutboxTable, each.name) for each in fields(OutRow)]
 """Read without the mapper where many rows are wanted at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What became of one part of a text to an address; its id is one of `message_ids`."""
+
+    channel: str
+    address: str
+    message_ids: tuple[str, ...]
+    arrived: bool
+    at: datetime
 
 
 class Outbox:
@@ -208,6 +230,27 @@ class Outbox:
         if erased:
             row.lines, row.address = [], None
         self._session.flush()
+
+    def arrived(self, receipt: Receipt) -> bool:
+        """Note what became of one part of a text; False where the person was sent none of that id lately."""
+        sent = self._session.scalars(
+            select(OutboxTable)
+            .join(AddressTable, AddressTable.person_id == OutboxTable.person_id)
+            .where(
+                AddressTable.channel == receipt.channel,
+                AddressTable.address == receipt.address,
+                OutboxTable.due_at >= receipt.at - RECEIPTS_COME_FOR,
+                OutboxTable.status == "sent",
+            )
+            .order_by(OutboxTable.id.desc())
+        )
+        for row in sent:
+            for part in (row.channel_message_id or "").split():
+                if part in receipt.message_ids:
+                    row.receipts = (row.receipts or {}) | {part: receipt.arrived}
+                    self._session.flush()
+                    return True
+        return False
 
     def retry(self, row_id: int, at: datetime, why: str) -> None:
         """It was surely not sent: try again from `at` on."""
@@ -381,6 +424,7 @@ def _out(row: Any) -> OutRow:
         channel=row.channel,
         address=row.address,
         channel_message_id=row.channel_message_id,
+        receipts=row.receipts,
         text=row.text,
         sent_at=row.sent_at,
         why_not=row.why_not,

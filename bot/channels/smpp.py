@@ -30,6 +30,7 @@ from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Un
 from scheduler.times import Clock
 from shared.errors import BadInput
 from storage.inbox import Incoming
+from storage.outbox import Receipt
 
 log = logging.getLogger(__name__)
 
@@ -55,16 +56,6 @@ UNCLEAR = frozenset({0x08, 0x45, 0xFF})
 UNKNOWN_TYPE, INTERNATIONAL, NETWORK_SPECIFIC, ALPHANUMERIC = 0, 1, 3, 5
 ISDN = 1
 PORTS = {"smpp": 2775, "smpps": 3550}
-
-
-@dataclass(frozen=True, slots=True)
-class Receipt:
-    """What became of one part of a text to `address`: its id is one of `message_ids`."""
-
-    address: str
-    message_ids: tuple[str, ...]
-    delivered: bool
-    at: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +122,7 @@ class Smpp:
         self._told: asyncio.Queue[Receipt] = asyncio.Queue()
         self._joining: dict[tuple[str, int, int], _Joined] = {}
         self._known: dict[str, _Known] = {}
+        self._opened_at = clock.now()
 
     @property
     def is_up(self) -> bool:
@@ -212,7 +204,7 @@ class Smpp:
         part = read(deliver)
         if is_receipt(deliver):
             if (said := final_state(deliver)) is not None:
-                self._told.put_nowait(Receipt(writer, *said, self._clock.now()))
+                self._told.put_nowait(Receipt(self.name, writer, *said, self._clock.now()))
         elif part.data_coding in BINARY:
             log.info("action=smpp_not_a_text from=%s", masked(writer))
         elif part.total == 1:
@@ -247,7 +239,7 @@ class Smpp:
         if known.stored is None:
             known.stored = asyncio.get_running_loop().create_future()
             text = decode(came, self._smsc.alphabet)
-            incoming = Incoming(self.name, writer, known.message_id, text, known.at)
+            incoming = Incoming(self.name, writer, known.message_id, text, known.at, repeats=known.repeats)
             self._came.put_nowait((incoming, known.stored))
         await asyncio.shield(known.stored)
         known.answered_at = asyncio.get_running_loop().time()
@@ -257,7 +249,7 @@ class Smpp:
 
         SMPP gives an incoming text no id. An SMSC brings one again as long as it has not read our answer;
         the same words after that are said anew. The id comes of writer, octets and the part of the hour,
-        so that it is the same when it is brought again after a restart of ours.
+        so that the inbox knows what is brought again after a restart of ours, in this part or the next.
         """
         at = self._clock.now()
         self._known = {name: known for name, known in self._known.items() if at - known.at < RESEND}
@@ -268,6 +260,8 @@ class Smpp:
             again = known.again + 1 if known else 0
             slot = int(at.timestamp() // RESEND.total_seconds())
             known = self._known[name] = _Known(f"{name}:{slot}:{again}", session, at, again)
+            if again == 0 and at - self._opened_at < RESEND:
+                known.repeats = f"{name}:{slot - 1}:0"
         known.session = session
         return known
 
@@ -302,6 +296,7 @@ class _Known:
     session: Session
     at: datetime
     again: int
+    repeats: str | None = None
     stored: asyncio.Future[None] | None = None
     answered_at: float | None = None
 

@@ -4,15 +4,15 @@ from pathlib import Path
 
 import pytest
 
-from bot.settings import read_settings
+from bot.settings import Settings, read_settings
 from shared.errors import BadInput
 
 
 @pytest.fixture(autouse=True)
 def bare(monkeypatch, tmp_path):
     """Start each test with no setting made, in an empty folder."""
-    for name in ("DATABASE_URL", "PROFILE", "SECRET", "TELEGRAM_TOKEN", "TELEGRAM_API"):
-        monkeypatch.delenv(f"WARMHEAP_{name}", raising=False)
+    for name in Settings.model_fields:
+        monkeypatch.delenv(f"WARMHEAP_{name.upper()}", raising=False)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     monkeypatch.chdir(tmp_path)
 

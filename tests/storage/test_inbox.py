@@ -22,6 +22,18 @@ def test_the_same_message_is_taken_once(store: Store, at: datetime) -> None:
         assert work.inbox.waiting()[0] == (taken, first)
 
 
+def test_a_message_that_may_have_come_under_another_id_is_taken_once(store: Store, at: datetime) -> None:
+    """A channel without ids of its own names the other id; where that is unknown the message is new."""
+    with store.work() as work:
+        first = work.inbox.take(Incoming("sms", "+13035550100", "m1", "temp 128", at))
+        again = work.inbox.take(Incoming("sms", "+13035550100", "m2", "temp 128", at, repeats="m1"))
+        other = work.inbox.take(Incoming("sms", "+13035550100", "m4", "temp 130", at, repeats="m3"))
+
+    assert first is not None
+    assert again is None
+    assert other is not None
+
+
 def test_a_message_waits_until_it_is_handled(store: Store, at: datetime) -> None:
     """Stored messages wait in the order of arrival; handling one a second time says so."""
     with store.work() as work:

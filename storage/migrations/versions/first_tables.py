@@ -219,6 +219,7 @@ def upgrade() -> None:
         sa.Column("channel", sa.String(length=16), nullable=True),
         sa.Column("address", sa.String(length=128), nullable=True),
         sa.Column("channel_message_id", sa.String(length=128), nullable=True),
+        sa.Column("receipts", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("text", sa.Text(), nullable=True),
         sa.Column("sent_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("why_not", sa.Text(), nullable=True),

@@ -15,6 +15,7 @@ from bot.channels.smpp import Smpp, read_url
 from scheduler.sender import NotSent, Refused, Rendered, Sent, Unknown
 from shared.errors import BadInput, ChannelTrouble
 from storage.inbox import Incoming
+from storage.work import Store as Database
 from tests.smsc import ANA, BETO, OURS, Smsc, started
 
 NOW = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
@@ -433,15 +434,24 @@ async def test_the_same_words_over_a_new_link_are_another_text_once_the_answer_w
     assert len(set(heard)) == 2
 
 
-async def test_what_comes_again_after_a_restart_has_the_same_id(smsc):
-    """The inbox then knows it, as long as it comes soon."""
-    ids = []
+@pytest.mark.parametrize("later", [timedelta(seconds=5), timedelta(minutes=6)])
+async def test_what_comes_again_after_a_restart_is_known_to_the_inbox(smsc, later, sqlite_url):
+    """As long as it comes soon, on either side of the hour's parts, it is stored once."""
+    clock, database = Clock(), Database(sqlite_url, secret="a key for tests")
+    clock.at = NOW + timedelta(minutes=5)
+    taken = []
     for _ in range(2):
-        async with bound(smsc) as channel:
+        async with bound(smsc, clock=clock) as channel:
             await smsc.deliver("temp 128")
-            ids.append((await anext(channel.incoming())).message_id)
+            heard = await anext(channel.incoming())
+        with database.work() as work:
+            taken.append(work.inbox.take(heard))
+            work.commit()
+        clock.at += later
+    database.close()
 
-    assert ids[0] == ids[1]
+    assert taken[0] is not None
+    assert taken[1] is None
 
 
 async def test_the_same_words_said_anew_are_another_text(smsc):
@@ -529,7 +539,7 @@ async def test_a_part_that_comes_again_is_no_new_text(smsc, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("fields", "ids", "delivered"),
+    ("fields", "ids", "arrived"),
     [
         ({"receipted_message_id": "0000002a", "message_state": 2}, ("0000002a",), True),
         ({"text": "id:00000042 sub:001 dlvrd:001 done date:2603010901 stat:DELIVRD err:000 text:"},
@@ -539,7 +549,7 @@ async def test_a_part_that_comes_again_is_no_new_text(smsc, monkeypatch):
         ({"text": "id:zz-9 stat:EXPIRED", "message_state": 3}, ("zz-9",), False),
     ],
 )  # fmt: skip
-async def test_a_receipt_tells_what_became_of_a_part(smsc, fields, ids, delivered):
+async def test_a_receipt_tells_what_became_of_a_part(smsc, fields, ids, arrived):
     """By its optional parameters or its text (SMPP 3.4, Appendix B), with seconds and in either base."""
     async with bound(smsc) as channel:
         await smsc.deliver(**({"text": ""} | fields | {"esm_class": 4}))
@@ -548,10 +558,10 @@ async def test_a_receipt_tells_what_became_of_a_part(smsc, fields, ids, delivere
             receipt = await anext(channel.receipts())
         answered = await smsc.next("answered")
 
-    assert (receipt.address, receipt.message_ids, receipt.delivered, receipt.at) == (
+    assert (receipt.address, receipt.message_ids, receipt.arrived, receipt.at) == (
         TO_ANA,
         ids,
-        delivered,
+        arrived,
         NOW,
     )
     assert answered["status"] == 0
