@@ -234,6 +234,9 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         outcome.say("steam.feel" if by_hand else closing)
         outcome.opens = {}
         return
+    if meaning.bare == "will_do":
+        outcome.say("will_do")
+        return
     if meaning.bare in ("ok", "skip", "dont_know") or (meaning.bare in ("yes", "no") and not known.waiting):
         if known.waiting.get("ask") in SET_UP_ASKS:
             outcome.opens = {}

@@ -83,7 +83,7 @@ Danger = Literal[
     "smoke", "maybe_smoke", "injury", "breathing", "self_harm", "threat", "wrong_person", "animal"
 ]
 
-Bare = Literal["done", "yes", "no", "not_yet", "dont_know", "skip", "ok", "other_one"]
+Bare = Literal["done", "yes", "no", "not_yet", "dont_know", "skip", "ok", "other_one", "will_do"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,7 @@ class Setup:
 class Meaning:
     """One message, understood.
 
-    bare      a short answer whose sense depends on what was asked last
+    bare      a short answer whose sense depends on what was asked last; "will_do" promises work to come
     number    the bare number that the message consists of ("2", "135"), where it is one
     speaker   the first word of "Ana: turned", as written
     by        who did what is told, where that is not the writer alone: names, "me" for the writer
