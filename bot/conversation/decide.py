@@ -151,6 +151,7 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         return
     about_set_up = known.waiting.get("ask") in SET_UP_ASKS or not meaning.facts
     if about_set_up and beginning.change_set_up(known, pile, meaning, outcome):
+        answer_all(known, pile, asks, outcome)
         return
     if known.waiting.get("then") == "cold" and any(fact.record.kind == "moisture" for fact in meaning.facts):
         asks.append(Ask("trouble", topic="cold"))
@@ -159,6 +160,7 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         return
     pile = next(one for one in after.piles if one.row.id == pile.row.id)
     answer_all(after, pile, asks, outcome)
+    sharing.one_named(known, pile, outcome)
     if any(ask.kind == "to_staff" for ask in asks) and any(f.record.kind == "smell" for f in meaning.facts):
         outcome.say("neighbor")
     if outcome.invite_to is None and not (
@@ -198,6 +200,8 @@ def answer_all(known: Known, pile: KnownPile, asks: Sequence[Ask], outcome: Outc
             answer(known, pile, ask, outcome)
 
 
+ANYWHERE = frozenset({"may_add", "share", "rename"})
+"""Answers that say by themselves which pile they are about, or are the same for any."""
 BEGINNINGS = frozenset({"pile_facts", "built_yet"})
 SET_UP_ASKS = frozenset({"fill", "thermometer"})
 
@@ -208,6 +212,9 @@ def answer(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome) -> 
     if general is not None:
         general(known, ask, outcome)
     elif pile is not None and ask.kind in ABOUT_PILE:
+        named = ask.kind in ANYWHERE or any(line.key == "for_pile" for line in outcome.lines)
+        if len(known.piles) > 1 and not named:
+            outcome.say("for_pile", pile=pile.called)
         ABOUT_PILE[ask.kind](known, pile, ask, outcome)
 
 

@@ -300,7 +300,7 @@ SETTINGS: dict[str, Callable[[Stage, Work, re.Match[str]], None]] = {
     r"nobody": lambda *_: None,
     r"joined": lambda stage, work, _: stage.person(work) and None,
     PILE: _pile,
-    r"\d+ days ago .+|\d+ F|today .+": _told,
+    r"\d+ days ago .+|\d+ F": _told,
     r"asked (?P<key>\w+)(?P<feel> by hand)?(?: because (?P<why>\w+))?": _asked,
     r"shared with (?P<who>\w+)(?: who told (?P<did>.+))?": _shared,
     r"now (?P<at>.+)": _now,
