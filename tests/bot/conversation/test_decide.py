@@ -430,7 +430,7 @@ def test_why_gives_the_reason_of_the_nudge_only_while_it_waits() -> None:
         id=1, person_id=1, pile_id=1, kind="nudge", lines=(Line("nudge.turn", {}),), options=(), opens=None,
         reason={"why": "food_left", "days_since_turn": 9.0}, unique_key="k", due_at=sent, expires_at=None,
         status="sent", attempts=1, next_try_at=sent, holder=None, lease_until=None, channel="sms",
-        address="a", channel_message_id=None, text="t", sent_at=sent, why_not=None, receipts=(),
+        address="a", channel_message_id=None, text="t", sent_at=sent, why_not=None, receipts=None,
     )  # fmt: skip
     waits = replace(known(ANA, pile()), last=nudge)
     heard = replace(waits, person=replace(ANA, last_heard_at=datetime(2026, 5, 20, 10, tzinfo=UTC)))

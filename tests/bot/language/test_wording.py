@@ -171,7 +171,7 @@ def row(channel: str, options: tuple[str, ...]) -> OutRow:
         id=7, person_id=1, pile_id=None, kind="nudge", lines=(Line("welcome", {}),), options=options,
         opens=None, reason={}, unique_key="k", due_at=at, expires_at=None, status="claimed", attempts=0,
         next_try_at=at, holder=None, lease_until=None, channel=channel, address="a", channel_message_id=None,
-        text=None, sent_at=None, why_not=None, receipts=(),
+        text=None, sent_at=None, why_not=None, receipts=None,
     )  # fmt: skip
 
 
