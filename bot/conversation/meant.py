@@ -104,7 +104,7 @@ def named_pile(known: Known, name: str | None) -> KnownPile | None:
 def with_records(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Known:
     """The same knowledge with what was just told, for the answers that follow."""
     sure = [fact.record for fact in facts if fact.doubt in (None, "vague")]
-    told = tuple(Told(0, record, known.person.id, known.local) for record in sure)
+    told = tuple(Told(0, record, known.person.id, known.at) for record in sure)
     piles = tuple(
         replace(one, told=(*one.told, *told)) if one.row.id == pile.row.id else one for one in known.piles
     )

@@ -310,6 +310,24 @@ def called(known: Known, pile: KnownPile, who: int) -> str:
     return pile.names.get(who) or f"#{place}"
 
 
+def one_named(known: Known, pile: KnownPile, outcome: Outcome) -> None:
+    """A reply that asks for a turn names one keeper: whose it is already, else the writer from now on."""
+    place = next(
+        (n for n, line in enumerate(outcome.lines) if line.key in ("do.turn.now", "do.turn.on")), None
+    )
+    if place is None or not pile.group.shared:
+        return
+    turned = any(record.kind == "turned" for _, record, _ in outcome.records)
+    ready = up_next(pile.group, "turned", known.at)
+    owner = None if turned else owner_of(pile.group, "turned", known.at)
+    if owner is None or owner not in [person.id for person in ready]:
+        outcome.note(pile.row.id, "turn", known.person.id, work="turned")
+    elif owner != known.person.id:
+        outcome.lines[place] = Line("do.turn.theirs", {"name": called(known, pile, owner)})
+        gone = ("do.water.with_turn", "caution.lift")
+        outcome.lines = [line for line in outcome.lines if line.key not in gone]
+
+
 def absences(known: Known, outcome: Outcome) -> None:
     """A longer pause or an opt-out is an absence on every shared pile; coming back ends it."""
     if "paused_until" not in outcome.changes and outcome.consent is None:

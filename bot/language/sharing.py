@@ -113,11 +113,17 @@ def _own_name(found: re.Match[str], text: str) -> Ask:
 
 
 def _speaker(meaning: Meaning, text: str, names: Sequence[str]) -> tuple[str, ...]:
-    """Who speaks on a shared phone: a keeper's name before a colon, or what the reader took for a name."""
+    """Who speaks on a shared phone: a keeper's name before a colon, or a new one with a capital letter."""
     found = SPEAKER.match(text)
     if found is None or not meaning.facts:
         return ()
-    return _who(plain(found[1]), names, meaning.language) or ((meaning.speaker,) if meaning.speaker else ())
+    label = found[1]
+    known = _who(plain(label), names, meaning.language)
+    if known or " " in label or not label[0].isupper():
+        return known
+    words = [lexicon(one).tables["sharing_words"]["no_name"] for one in ("en", "es")]
+    common = any(lexicon(one).common(plain(label)) for one in ("en", "es"))
+    return () if common or any(plain(label) in listed for listed in words) else (label,)
 
 
 def _who(said: str, names: Sequence[str], language: Language) -> tuple[str, ...]:
