@@ -26,7 +26,21 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("trouble", ("why",)),
     ("forget_me", ("undo", "my_data", "what_next", "hand_over")),
     ("my_data", ("state", "picture", "privacy", "help", "what_next", "trouble")),
-    ("person", ("hand_over", "share", "claim", "later", "help", "trouble", "what_next", "privacy", "state", "how_build")),
+    (
+        "person",
+        (
+            "hand_over",
+            "share",
+            "claim",
+            "later",
+            "help",
+            "trouble",
+            "what_next",
+            "privacy",
+            "state",
+            "how_build",
+        ),
+    ),
     ("join", ("start", "share", "what_next")),
     ("start", ("share", "hand_over")),
     ("start", ("resume",)),
@@ -79,8 +93,8 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
     if code := _class_code(items, lex, text):
         asks.append(Ask("join", code=code))
     asks += _may_add(items, lex)
-    asks += [a for kind, span in hits.items() if (a := _ask(kind, span, items, lex, facts, now)) is not None]
-    return _settle(asks, items, lex, facts)
+    asks += [a for kind, span in hits.items() if (a := _ask(kind, span, items, facts, now)) is not None]
+    return _settle(asks, items, facts)
 
 
 def _asked(items: list[Item], span: tuple[int, int]) -> bool:
@@ -88,7 +102,7 @@ def _asked(items: list[Item], span: tuple[int, int]) -> bool:
 
 
 def _ask(
-    kind: str, span: tuple[int, int], items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datetime
+    kind: str, span: tuple[int, int], items: list[Item], facts: Sequence[Fact], now: datetime
 ) -> Ask | None:
     """The ask with its fields, None where something needed is missing."""
     today = now.date()
@@ -105,7 +119,9 @@ def _ask(
     if kind == "trouble":
         return Ask("trouble") if any(_problem(f) for f in facts) else None
     if kind == "only_about":
-        return Ask("only_about", topic="water" if any(x.has("<water>", "<water_word>") for x in items) else "turn")
+        return Ask(
+            "only_about", topic="water" if any(x.has("<water>", "<water_word>") for x in items) else "turn"
+        )
     if kind == "not_before":
         return Ask("not_before", at=_clock(items))
     if kind == "who_has_tool":
@@ -170,7 +186,9 @@ def _until(items: list[Item], today: date) -> date | None:
     """The last day ahead that is named; "for two weeks" counts from today."""
     days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
     named = next((day for day in reversed(days) if day > today), None)
-    return named or next((d for i, x in enumerate(items) if (d := _so_long(items, i, today)) is not None), None)
+    return named or next(
+        (d for i, x in enumerate(items) if (d := _so_long(items, i, today)) is not None), None
+    )
 
 
 def _so_long(items: list[Item], at: int, today: date) -> date | None:
@@ -178,7 +196,9 @@ def _so_long(items: list[Item], at: int, today: date) -> date | None:
     number = items[at].number
     after = items[at + 1] if at + 1 < len(items) else None
     days = next((n for label, n in SPANS.items() if after is not None and after.has(label)), None)
-    return today + timedelta(days=round(number * days)) if number is not None and days and number < 200 else None
+    return (
+        today + timedelta(days=round(number * days)) if number is not None and days and number < 200 else None
+    )
 
 
 def _clock(items: list[Item]) -> time | None:
@@ -194,12 +214,16 @@ def _schedule(items: list[Item]) -> Ask | None:
 
 def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
     if kind == "rename":
-        named = [x.written for x in items[span[1] - 1 :] if x.sentence == items[span[0]].sentence and x.key.isalnum()]
+        named = [
+            x.written
+            for x in items[span[1] - 1 :]
+            if x.sentence == items[span[0]].sentence and x.key.isalnum()
+        ]
         return " ".join(named) or None
     return next((x.written for x in items if x.has("<name>")), None)
 
 
-def _settle(asks: list[Ask], items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> list[Ask]:
+def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact]) -> list[Ask]:
     kinds = {ask.kind for ask in asks}
     if {"later", "schedule"} <= kinds:
         habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
@@ -229,7 +253,7 @@ def _closes_with_thanks(kinds: set[AskKind]) -> bool:
     return not kinds - SOCIAL - {"yes", "no"}
 
 
-# --- short answers -------------------------------------------------------------------------------------------
+# --- short answers -----------------------------------------------------------------------------------------
 
 
 def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
@@ -238,12 +262,12 @@ def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
     said = {
         " ".join(plain(x.raw) for x in items),
         " ".join(plain(x.raw) for x in items if not x.has("<polite>") or plain(x.raw) in kept),
-        " ".join(plain(x.raw) for x in items if not x.has("<end>", "<break>")),
+        " ".join(plain(x.raw) for x in items if not x.has("<end>", "<break>", "<emoji>")),
     }
     return next((lex.bare[words] for words in said if words in lex.bare), None)
 
 
-# --- the end of contact --------------------------------------------------------------------------------------
+# --- the end of contact ------------------------------------------------------------------------------------
 
 
 def says_stop(items: Sequence[Item], lex: Lexicon, *, told: bool) -> bool:

@@ -1,4 +1,4 @@
-"""How the parts of a message are meant: sentences and segments, and what is denied, planned, supposed or asked.
+"""How the parts of a message are meant: sentences, segments, and what is denied, planned, supposed or asked.
 
 Pile names are found here too, since a name reaches over clauses as those do.
 """
@@ -44,10 +44,7 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
         if name in items[first].scope:
             continue
         end = bounds[start_of[first]] if first in start_of else len(items)
-        if name == "ask":
-            stop = end
-        else:
-            stop = _reach(items, first, last, end, name)
+        stop = end if name == "ask" else _reach(items, first, last, end, name)
         for item in items[first:stop]:
             item.scope.add(name)
     for start, end in bounds.items():
@@ -63,7 +60,9 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
     at = last
     while at < end:
         item = items[at]
-        if item.has("<break>", "<but>", "<only>") or (name != "hypo" and at > last and _opens_clause(items, at, end)):
+        if item.has("<break>", "<but>", "<only>") or (
+            name != "hypo" and at > last and _opens_clause(items, at, end)
+        ):
             return at
         if item.has("<and>") and _new_clause(items, at + 1, end):
             return at
@@ -77,7 +76,11 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
 
 def _opens_clause(items: list[Item], at: int, end: int) -> bool:
     """ "can't stop checking it's 137": a pronoun with "is" opens a clause of its own."""
-    return at + 1 < end and items[at].has("it", "they", "thats", "that") and items[at + 1].has("s", "was", "<is_plain>")
+    return (
+        at + 1 < end
+        and items[at].has("it", "they", "thats", "that")
+        and items[at + 1].has("s", "was", "<is_plain>")
+    )
 
 
 def _new_clause(items: list[Item], at: int, end: int) -> bool:
@@ -110,7 +113,7 @@ def _mark_question(items: list[Item], start: int, end: int) -> None:
 
 
 def find_piles(items: list[Item], lex: Lexicon) -> list[Item]:
-    """The items with each pile name folded into one item labelled <pilename>, value as the writer calls it."""
+    """The items with each pile name folded into one, labelled <pilename>, value as the writer calls it."""
     named: list[Item] = []
     at = 0
     while at < len(items):
@@ -148,9 +151,9 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         here += 1
         while here < len(items) and items[here].has("#", "<numeral>", "no"):
             here += 1
-    elif item.key == "#":
-        here += 1
-    elif item.has("<shepile>") and (any(x.has("<pile>") for x in items[:at]) or _counts_piles(items, at)):
+    elif item.key == "#" or (
+        item.has("<shepile>") and (any(x.has("<pile>") for x in items[:at]) or _counts_piles(items, at))
+    ):
         here += 1
     else:
         return None
@@ -166,7 +169,9 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         return None
     if item.has("<pile>") and len(items[here].key) == 1 and items[here].key.isalpha() and here == at + 1:
         letter = items[here]
-        if after is None or after.has("<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>"):
+        if after is None or after.has(
+            "<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>"
+        ):
             return (letter.key, here + 1) if letter.key not in "yoe" else None
     return None
 
@@ -175,7 +180,9 @@ def _counts_piles(items: list[Item], at: int) -> bool:
     """ "la 2 marcaba 146", "la 1 en 101, la 2 en 136": a number that stands for a pile, not for an hour."""
     after = items[at + 2] if at + 2 < len(items) else None
     hour = at > 0 and items[at - 1].has("a", "de", "por")
-    return not hour and (after is None or after.has("<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya"))
+    return not hour and (
+        after is None or after.has("<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya")
+    )
 
 
 def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | None, int]:
@@ -188,7 +195,9 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
         if word.has("<article>", "<owner>"):
             named_so = words and (items[at].has("<namable>") or named[-1].has("<place>"))
             return (" ".join(reversed(words)), step) if named_so else (None, 0)
-        if not word.key.replace(" ", "").isalpha() or word.has("<noname>", "<verb>", "<and>", "<but>", "<pile>"):
+        if not word.key.replace(" ", "").isalpha() or word.has(
+            "<noname>", "<verb>", "<and>", "<but>", "<pile>"
+        ):
             break
         if word.has("<moisture>", "<heat>", "<pests>", "<date>", "<is>", "<was>"):
             break
@@ -218,11 +227,13 @@ def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, in
         word = items[here]
         if word.has("<is>", "<was>", "<and>", "<but>", "<date>", "<noname>", "<pests>", "<water_word>"):
             break
-        if word.has("<verb>", "<material>") and not (definite and not words and not word.has("<place>") or word.has("<place>")):
+        if word.has("<verb>", "<material>") and not (
+            (definite and not words and not word.has("<place>")) or word.has("<place>")
+        ):
             break
-        if not word.has("<place>") and not (linked and not words):
-            if not (linked and word.has("<article>", "<link>")):
-                break
+        opens = linked and not words
+        if not (opens or word.has("<place>") or (linked and word.has("<article>", "<link>"))):
+            break
         words.append(word.written.lower())
         here += 1
     while words and items[here - 1].has("<article>", "<link>"):

@@ -1,6 +1,7 @@
 """The forms of a verb or noun, so that the word lists name each only once.
 
-A verb is labelled by form: `done` (past; in English the participle as well), `part` (Spanish participle), `was` (imperfect), `now` (present), `base` (infinitive),
+A verb is labelled by form: `done` (past; in English the participle as well), `part` (Spanish participle),
+`was` (imperfect), `now` (present), `base` (infinitive),
 `ing`, `imp` (imperative and subjunctive), `fut` (future and conditional).
 """
 
@@ -9,7 +10,29 @@ from collections.abc import Iterable, Iterator
 from bot.language.meaning import Language
 
 _VOWELS = "aeiou"
-_CLITICS = "me te se le les lo la los las nos melo mela melos selo sela selos selas noslo nosla telo tela".split()
+_CLITICS = [
+    "me",
+    "te",
+    "se",
+    "le",
+    "les",
+    "lo",
+    "la",
+    "los",
+    "las",
+    "nos",
+    "melo",
+    "mela",
+    "melos",
+    "selo",
+    "sela",
+    "selos",
+    "selas",
+    "noslo",
+    "nosla",
+    "telo",
+    "tela",
+]
 _ENDINGS = {
     "ar": {
         "done": "é ó amos aron aste",
@@ -46,7 +69,7 @@ def forms(verb: str, language: Language) -> Iterator[tuple[str, str]]:
     """Each (form, written) of a verb as the word lists give it.
 
     English: "turn", or "dig dug digging" (base, past, optional participle, -ing) where it is irregular.
-    Spanish: "voltear"; "regar rieg" with its second stem; "poner done=puse,puso now=pongo,pone" where irregular.
+    Spanish: "voltear"; "regar rieg" with its second stem; "poner done=puse,puso now=pongo" where irregular.
     """
     if language == "en":
         yield from _english(verb.split())
@@ -88,10 +111,10 @@ def _spanish(parts: list[str]) -> Iterator[tuple[str, str]]:
     given = dict(part.split("=") for part in parts[1:] if "=" in part)
     second = next((part for part in parts[1:] if "=" not in part), None)
     stem, endings = infinitive[:-2], _ENDINGS[infinitive[-2:]]
-    made = {form: list(_with_endings(stem, form, ends, infinitive)) for form, ends in endings.items()}
+    made = {form: list(_with_endings(stem, ends, infinitive)) for form, ends in endings.items()}
     if second:
         made["now"] += [second + e for e in endings["now"].split()]
-        made["imp"] += list(_with_endings(second, "imp", endings["imp"], infinitive))
+        made["imp"] += list(_with_endings(second, endings["imp"], infinitive))
     for form, spelled in given.items():
         made[form] = spelled.split(",")
     yield from (("base", infinitive + clitic) for clitic in ["", *_CLITICS])
@@ -102,7 +125,7 @@ def _spanish(parts: list[str]) -> Iterator[tuple[str, str]]:
     yield from (("ing", word + clitic) for word in made["ing"] for clitic in _CLITICS)
 
 
-def _with_endings(stem: str, form: str, endings: str, infinitive: str) -> Iterator[str]:
+def _with_endings(stem: str, endings: str, infinitive: str) -> Iterator[str]:
     for ending in endings.split():
         soft = infinitive.endswith("ar") and ending[0] in "eé" and stem[-1] in _SOFTENED
         yield (stem[:-1] + _SOFTENED[stem[-1]] if soft else stem) + ending
@@ -131,7 +154,7 @@ def _other_number(word: str, language: Language) -> str:
         return word[:-1] + "ves"
     if word.endswith("ies"):
         return word[:-3] + "y"
-    if word.endswith("ss") or word.endswith("us"):
+    if word.endswith(("ss", "us")):
         return word
     if word.endswith("s"):
         return word[:-1]

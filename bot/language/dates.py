@@ -58,7 +58,11 @@ def _grammar(language: Language) -> _Grammar:
     months = {plain(w): i for i, words in enumerate(table["months"], 1) for w in words}
     offsets = {plain(w): int(days) for days, words in table["offsets"].items() for w in words}
     parts = {plain(w): float(hour) for hour, words in table["parts"].items() for w in words}
-    counts = {plain(w): float(n) for n, words in ((1, table["one"]), (2, table["couple"]), (3, table["few"])) for w in words}
+    counts = {
+        plain(w): float(n)
+        for n, words in ((1, table["one"]), (2, table["couple"]), (3, table["few"]))
+        for w in words
+    }
     names = {
         "OFFSET": _any(offsets), "WEEKDAY": _any(weekdays), "MONTH": _any(months), "PART": _any(parts),
         "COUNT": r"[0-9]{1,3}|" + _any(counts), "UNIT": _any(w for words in table["units"].values() for w in words),
@@ -104,7 +108,10 @@ def _joined(items: list[Item]) -> tuple[str, dict[int, int]]:
 
 def _fold(run: list[Item], when: When) -> Item:
     written = " ".join(item.written for item in run)
-    labels = {run[-1].key, *({run[0].key} & UNTIL)}  # "now", "morning", "wednesday" stay words that a pattern can name
+    labels = {
+        run[-1].key,
+        *({run[0].key} & UNTIL),
+    }  # "now", "morning", "wednesday" stay words that a pattern can name
     if when.past or when.ahead or when.many:
         labels.add("<date>")
     if when.weekday:
@@ -112,12 +119,12 @@ def _fold(run: list[Item], when: When) -> Item:
     if when.many:
         labels.add("<day_many>")
     if when.hour is not None:
-        labels.add("<partday>" if not (when.past or when.ahead) else "<partday>")
+        labels.add("<partday>")
     return Item(plain(written), written.lower(), written, labels, run[0].glued, value=when)
 
 
 def _join_neighbours(items: list[Item]) -> list[Item]:
-    """ "Sunday" "in the evening" is one date phrase. """
+    """ "Sunday" "in the evening" is one date phrase."""
     joined: list[Item] = []
     for item in items:
         before = joined[-1] if joined else None
@@ -188,7 +195,9 @@ def _weekday(kind: str, day: int, today: date, hour: float | None) -> When:
 def _distance(kind: str, got: dict[str, Any], grammar: _Grammar, lex: Lexicon, now: datetime) -> When | None:
     count = grammar.counts.get(got["count"])
     number = count if count is not None else float(got["count"])
-    unit = next(u for u, words in lex.tables["dates"]["units"].items() if plain(got["unit"]) in map(plain, words))
+    unit = next(
+        u for u, words in lex.tables["dates"]["units"].items() if plain(got["unit"]) in map(plain, words)
+    )
     hours = {"minute": 1 / 60, "hour": 1.0, "day": 24.0, "week": 168.0, "month": 730.0, "year": 8766.0}[unit]
     if number * hours > 24 * 1500:
         return None
@@ -208,7 +217,11 @@ def _parsed(text: str, year: int, order: str) -> date | None:
     found: datetime | None = dateparser.parse(
         text,
         languages=["en"],
-        settings={"DATE_ORDER": order, "RELATIVE_BASE": datetime(year, 1, 1), "REQUIRE_PARTS": ["day", "month"]},
+        settings={
+            "DATE_ORDER": order,
+            "RELATIVE_BASE": datetime(year, 1, 1),
+            "REQUIRE_PARTS": ["day", "month"],
+        },
     )
     return found.date() if found else None
 
@@ -221,7 +234,9 @@ def _calendar(text: str, now: datetime, hour: float | None) -> When | None:
         if day is None or abs((day - today).days) > 1500:
             return None
         return When(day if day <= today else None, day if day >= today else None, hour)
-    days = [d for year in (now.year - 1, now.year, now.year + 1) if (d := _parsed(f"{text}/{year}", year, "MDY"))]
+    days = [
+        d for year in (now.year - 1, now.year, now.year + 1) if (d := _parsed(f"{text}/{year}", year, "MDY"))
+    ]
     past = max((d for d in days if d <= today), default=None)
     ahead = min((d for d in days if d >= today), default=None)
     return When(past, ahead, hour) if days else None

@@ -43,6 +43,7 @@ _ENDINGS = {"n't": " not", "'ll": " will", "'ve": " have", "'re": " are", "'m": 
 _SHORT_NOT = {"ca": "can", "wo": "will", "sha": "shall", "ai": "is"}
 _ONE_SIGN = str.maketrans({"’": "'", "‘": "'", "´": "'", "`": "'", "“": '"', "”": '"', "–": "-", "—": "-",
                            "º": "°", "˚": "°", "⁄": "/", "×": "x", "…": "."})  # fmt: skip
+_PICTURES = {"So", "Sk", "Mn", "Cf"}  # emoji and what joins or tints them
 _SENTENCE_ENDS = {".", "!", "?", "\n"}
 _BREAKS = {",", ";", ":", "-", "(", ")"}
 
@@ -120,7 +121,9 @@ def _words(written: str, glued: bool) -> Iterator[Item]:
 
 def _sign(kind: str, written: str, glued: bool) -> Item:
     if kind == "number":
-        value = float(written.replace(",", "") if re.search(r",\d{3}", written) else written.replace(",", "."))
+        value = float(
+            written.replace(",", "") if re.search(r",\d{3}", written) else written.replace(",", ".")
+        )
         return Item(written, written, written, {written, "<number>"}, glued, number=value)
     if kind == "mark":
         key = "." if written.startswith("..") else written
@@ -129,6 +132,8 @@ def _sign(kind: str, written: str, glued: bool) -> Item:
             labels.add("<end>")
         elif key in _BREAKS:
             labels.add("<break>")
+        elif unicodedata.category(key[0]) in _PICTURES:
+            labels |= {"<filler>", "<emoji>"}
         return Item(key, key, written, labels, glued)
     return Item(written, written, written, {written, f"<{kind}>"}, glued)
 
@@ -154,7 +159,11 @@ class Pattern:
         self.text = text
         parts = text.split()
         self.elements = tuple(self._element(part, last=part is parts[-1]) for part in parts)
-        firm = [e for e in self.elements if e.kind == "item" and not e.maybe and e.names.isdisjoint({"$", "<any>"})]
+        firm = [
+            e
+            for e in self.elements
+            if e.kind == "item" and not e.maybe and e.names.isdisjoint({"$", "<any>"})
+        ]
         self.anchor = min(firm, key=lambda e: len(e.names)).names
 
     @staticmethod
@@ -165,7 +174,9 @@ class Pattern:
             return Element(frozenset(), "start" if part == "^" else "end")
         refuses = part[0] == "!" and part[1:2] not in ("", "|")
         maybe = len(part) > 1 and part.endswith("?") and not (last and part.endswith("|?"))
-        names = frozenset(part.removeprefix("!" if refuses else "").removesuffix("?" if maybe else "").split("|"))
+        names = frozenset(
+            part.removeprefix("!" if refuses else "").removesuffix("?" if maybe else "").split("|")
+        )
         return Element(names, "not" if refuses else "item", maybe=maybe)
 
     def find(self, items: Sequence[Item], start: int = 0) -> tuple[int, int] | None:
@@ -299,7 +310,9 @@ class Lexicon:
                 at += 1
         return folded
 
-    def _longest(self, items: list[Item], at: int, strangers: bool) -> list[tuple[tuple[str, ...], set[str], Any]]:
+    def _longest(
+        self, items: list[Item], at: int, strangers: bool
+    ) -> list[tuple[tuple[str, ...], set[str], Any]]:
         best: list[tuple[tuple[str, ...], set[str], Any]] = []
         for entry in self.phrases.get(items[at].key, ()):
             run = items[at : at + len(entry[0])]
@@ -399,7 +412,9 @@ def lexicon(language: Language) -> Lexicon:
         for pattern in made.patterns[name]:
             order += 1
             for label in pattern.anchor:
-                made.index.setdefault(name.split(".")[0], {}).setdefault(label, []).append((order, name, pattern))
+                made.index.setdefault(name.split(".")[0], {}).setdefault(label, []).append(
+                    (order, name, pattern)
+                )
         for pattern in made.patterns[name]:
             made.vocabulary.update(n for e in pattern.elements for n in e.names if n.isalpha())
     for word in made.vocabulary:

@@ -68,7 +68,9 @@ def read_numbers(items: list[Item], lex: Lexicon) -> list[Item]:
         value, end = _decimals(items, end, value, lex)
         written = " ".join(item.written for item in items[at:end])
         key = f"{value:g}"
-        folded.append(Item(key, key, written, {key, "<number>", "<spoken>"}, items[at].glued, value, heard=slips))
+        folded.append(
+            Item(key, key, written, {key, "<number>", "<spoken>"}, items[at].glued, value, heard=slips)
+        )
         at = end
     return _fractions(folded, lex)
 
@@ -237,8 +239,13 @@ def read_amounts(items: list[Item], lex: Lexicon) -> list[Item]:
 
 def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, int] | None:
     """ "six gallons of leaves and two of grass": the measure is the one before."""
-    count = items[at].number if not items[at].key in ("one",) else 1.0
-    follows = at + 1 < len(items) and items[at + 1].has("of", "de") and bool(before) and before[-1].has("y", "and", ",")
+    count = items[at].number if items[at].key not in ("one",) else 1.0
+    follows = (
+        at + 1 < len(items)
+        and items[at + 1].has("of", "de")
+        and bool(before)
+        and before[-1].has("y", "and", ",")
+    )
     last = next((x.value for x in reversed(before) if isinstance(x.value, Amount)), None)
     if count is None or not follows or last is None or not last.count:
         return None
@@ -251,7 +258,11 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
     if count is None or count > 10_000:
         return None
     here = _past(items, at + 1, ("-", "<size>"))
-    if here < len(items) and (second := items[here].number) is not None and not items[here].has("<spoken_last>"):
+    if (
+        here < len(items)
+        and (second := items[here].number) is not None
+        and not items[here].has("<spoken_last>")
+    ):
         after = _past(items, here + 1, ("-",))
         kind, end = _unit(items, after, lex, set(LITRES))
         end = _past(items, end, ("-",))

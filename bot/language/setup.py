@@ -40,7 +40,10 @@ def _box(items: list[Item], lex: Lexicon) -> dict[str, float]:
     if len(sides) >= 2:
         unit = _unit_of(items, lex)
         lengths = [_metres(items[i], unit) for i in sides[:3]]
-        high = next((i for i, x in enumerate(items) if _side(x) is not None and i not in sides and _tall(items, i)), None)
+        high = next(
+            (i for i, x in enumerate(items) if _side(x) is not None and i not in sides and _tall(items, i)),
+            None,
+        )
         if len(lengths) == 2 and high is not None:
             lengths.append(_metres(items[high], unit))
         names = ("length_m", "width_m", "height_m")

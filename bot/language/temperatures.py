@@ -1,7 +1,9 @@
-"""Bare numbers that are readings, and readings that are no reading of the pile: the weather, a goal, a past peak."""
+"""Bare numbers that are readings, and readings that are none of the pile: the weather, a past peak."""
+
+import itertools
 
 from bot.language.clauses import sentences
-from bot.language.lexicon import Item, Lexicon
+from bot.language.lexicon import Item
 from bot.language.meaning import Units
 from bot.language.quantities import degrees_item
 
@@ -9,7 +11,7 @@ LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing e
 LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
 
 
-def read_bare(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
+def read_bare(items: list[Item], units: Units) -> list[Item]:
     """The items with each number that stands for a reading folded into a <temperature>."""
     items = _ranges(items, units)
     for start, end in sentences(items):
@@ -79,16 +81,39 @@ def _counts_something(items: list[Item], at: int) -> bool:
         return True
     if after is None or after.sentence != items[at].sentence:
         return False
-    if after.has("<count_noun>", "<day_unit>", "<material>", "<pests>", "<relation>", "<vessel>", "%", "/", "x", "<pile>"):
-        return not (after.has("<moisture>", "<heat>", "<pilename>") or (after.has("<material>") and after.has("<verb>")))
+    if after.has(
+        "<count_noun>",
+        "<day_unit>",
+        "<material>",
+        "<pests>",
+        "<relation>",
+        "<vessel>",
+        "%",
+        "/",
+        "x",
+        "<pile>",
+    ):
+        return not (
+            after.has("<moisture>", "<heat>", "<pilename>")
+            or (after.has("<material>") and after.has("<verb>"))
+        )
     if after.has("-") and at + 2 < len(items) and items[at + 2].has("<count_noun>", "<day_unit>", "<number>"):
         return True
     known = len(after.labels) > 1 or not after.key.isalpha()
-    return not known and after.key.endswith("s") and after.key not in ("yes", "is", "was", "this", "es", "las", "los")
+    return (
+        not known
+        and after.key.endswith("s")
+        and after.key not in ("yes", "is", "was", "this", "es", "las", "los")
+    )
 
 
 def _is_code(items: list[Item], at: int) -> bool:
-    return items[at].glued and at > 0 and items[at - 1].key.isalpha() and not items[at - 1].has("<temperature_word>")
+    return (
+        items[at].glued
+        and at > 0
+        and items[at - 1].key.isalpha()
+        and not items[at - 1].has("<temperature_word>")
+    )
 
 
 def _ranges(items: list[Item], units: Units) -> list[Item]:
@@ -105,7 +130,10 @@ def _ranges(items: list[Item], units: Units) -> list[Item]:
             and joint is not None
             and high.number is not None
             and low.number < high.number <= min(low.number + LIKELY_RANGE, 212)
-            and (joint.has("-", "<or>", "or", "to", "o", "a") or (joint.has("<and>") and at and items[at - 1].has("between", "entre")))
+            and (
+                joint.has("-", "<or>", "or", "to", "o", "a")
+                or (joint.has("<and>") and at and items[at - 1].has("between", "entre"))
+            )
             and not (at and items[at - 1].has("<falling>"))
         ):
             middle = (low.number + high.number) / 2
@@ -126,14 +154,21 @@ def _mark_weather(items: list[Item], start: int, end: int) -> None:
     told = any(items[i].has("<weather>") for i in range(start, end))
     for segment in {items[i].segment for i in range(start, end)}:
         part = [i for i in range(start, end) if items[i].segment == segment]
-        if any(items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera")) for i in part):
+        if any(
+            items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
+            for i in part
+        ):
             for i in part:
                 items[i].scope.add("weather")
 
 
 def _out_there(items: list[Item], at: int) -> bool:
     """ "109 out": the weather."""
-    return items[at].has("out") and at > 0 and (items[at - 1].number is not None or items[at - 1].has("<degree_word>"))
+    return (
+        items[at].has("out")
+        and at > 0
+        and (items[at - 1].number is not None or items[at - 1].has("<degree_word>"))
+    )
 
 
 def _mark_changes(items: list[Item]) -> None:
@@ -147,12 +182,19 @@ def _mark_changes(items: list[Item]) -> None:
             items[at].labels.add("<denied>")
         if "not" in items[at].scope and before is not None and not before.has("not", "no"):
             continue
-    for first, second in zip(readings, readings[1:], strict=False):
+    for first, second in itertools.pairwise(readings):
         between = items[first + 1 : second]
         same = items[first].sentence == items[second].sentence
-        undated = not any(x.has("<date>") and not x.has("<now>") for x in items if x.segment == items[first].segment)
+        undated = not any(
+            x.has("<date>") and not x.has("<now>") for x in items if x.segment == items[first].segment
+        )
         named = any(x.has("<pilename>", "<edge>", "<core>") for x in items[first : second + 1])
-        if same and undated and not named and any(x.has("<now>") for x in [*between, *items[second + 1 : second + 2]]):
+        if (
+            same
+            and undated
+            and not named
+            and any(x.has("<now>") for x in [*between, *items[second + 1 : second + 2]])
+        ):
             was = any(x.has("<was>") for x in items[max(0, first - 3) : first])
             if was:
                 items[first].labels.add("<past_reading>")

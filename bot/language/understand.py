@@ -1,8 +1,8 @@
 """Reads a message: the text, the moment and the person's units in; a `Meaning` out. No history, no clock.
 
-The way of a text: one form for its signs; words; the language; typos mended; numbers, dates, amounts, pile names
-and phrases folded into items; clauses marked as denied, planned, supposed or asked; then facts and asks by tables
-of patterns over the items. All words and patterns are data, in the folder of each language.
+The way of a text: one form for its signs; words; the language; typos mended; numbers, dates, amounts, pile
+names and phrases folded into items; clauses marked as denied, planned, supposed or asked; then facts and asks
+by tables of patterns over the items. All words and patterns are data, in the folder of each language.
 """
 
 import re
@@ -49,7 +49,9 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
     asks = wants.find_asks(items, lex, facts, now, rest)
     stop = _stop(words, lex, told=bool(facts))
     if stop == "stop":
-        return Meaning(language, asks=(Ask("stop"), *(a for a in asks if a.kind == "forget_me")), speaker=speaker)
+        return Meaning(
+            language, asks=(Ask("stop"), *(a for a in asks if a.kind == "forget_me")), speaker=speaker
+        )
     if stop is not None and not facts:
         asks.append(Ask(stop))
     bare = wants.bare_answer(items, lex)
@@ -102,7 +104,11 @@ def _language(words: list[Item]) -> Language:
             score["es"] += 1.0
     if any(item.key in "¿¡" for item in words):
         score["es"] += 3.0
-    lean = SPANISH_LEAN if any(lexicon("es").common(key) and not lexicon("en").common(key) for key in known) else 1.0
+    lean = (
+        SPANISH_LEAN
+        if any(lexicon("es").common(key) and not lexicon("en").common(key) for key in known)
+        else 1.0
+    )
     return "es" if score["es"] * lean > score["en"] else "en"
 
 
@@ -140,7 +146,10 @@ def _spelled(item: Item, lex: Lexicon) -> list[Item]:
     full = lex.spellings.get(item.key)
     if full is None or (item.key in lex.tables["common"].get("kept", ()) and item.written.isupper()):
         return [item]
-    return [Item(f.key, f.raw, item.written if len(full) == 1 else f.written, {f.key, *f.labels}, item.glued) for f in full]
+    return [
+        Item(f.key, f.raw, item.written if len(full) == 1 else f.written, {f.key, *f.labels}, item.glued)
+        for f in full
+    ]
 
 
 def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list[Item]:
@@ -158,11 +167,11 @@ def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list
     divide(items)
     mark_scopes(items, lex)
     _settle_tense(items)
-    return read_bare(items, lex, units)
+    return read_bare(items, units)
 
 
 def _settle_tense(items: list[Item]) -> None:
-    """A form that only its missing accent leaves open is past where it is told: "la empece", "mi hijo la volteo"."""
+    """A form that only a missing accent leaves open is past where it is told: "la empece"."""
     dated = any(x.has("<date>") and getattr(x.value, "past", None) is not None for x in items)
     for at, item in enumerate(items):
         for label in [label for label in item.labels if label.endswith(".maybe>")]:
@@ -175,14 +184,19 @@ def _settle_tense(items: list[Item]) -> None:
 
 
 def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
-    """Label each word; a longer unknown one by the word it is a typo of, a foreign one by its own language."""
+    """Label each word: a longer unknown one as what it is a typo of, a foreign one by its own language."""
     mended = 0
     mixed = any(other.common(item.key) and not lex.known(item.key) for item in items)
     for at, item in enumerate(items):
         lex.label(item)
         if not item.key.isalpha() or lex.known(item.key):
             continue
-        name = item.written[:1].isupper() and not item.written.isupper() and at > 0 and not items[at - 1].has("<end>")
+        name = (
+            item.written[:1].isupper()
+            and not item.written.isupper()
+            and at > 0
+            and not items[at - 1].has("<end>")
+        )
         if other.known(item.key):
             item.labels.add("<foreign>")
             if not other.names(item.key) and mixed:
@@ -208,7 +222,7 @@ def _lone_number(items: list[Item]) -> float | None:
     return None
 
 
-# --- the record form -----------------------------------------------------------------------------------------
+# --- the record form ---------------------------------------------------------------------------------------
 
 
 def project(meaning: Meaning, now: datetime) -> dict[str, Any]:

@@ -1,0 +1,269 @@
+"""What was done: turned, watered, covered..., and what was put in, with its amount."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from bot.language.clauses import sentences
+from bot.language.finding import EVENTS, UNREAL, Finding
+from bot.language.lexicon import Item, Lexicon
+from bot.language.quantities import Amount
+from shared.pile import Kind
+
+
+def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
+    for name, (first, last) in lex.searches(items, "fact."):
+        if name not in EVENTS:
+            continue
+        kind: Kind = name
+        if items[first].has("<harmless>"):
+            continue
+        told = items[first : max(first + 1, last - 1)]  # what only follows the deed may be a plan
+        scope = set().union(*(x.scope for x in told if x.segment == items[first].segment))
+        if scope & UNREAL and not (kind == "not_turned" and not scope & {"ask", "hypo"}):
+            continue
+        if "not" in scope and kind != "not_turned":
+            continue
+        if kind == "not_turned" and any(x.has("<unable>") for x in items[max(0, first - 1) : last]):
+            continue
+        yield Finding(kind, first, "past", _amount_of(items, first, kind))
+
+
+def _amount_of(items: list[Item], at: int, kind: Kind) -> dict[str, Any]:
+    """What an event carries: litres given (none of it added material) or taken out."""
+    if kind not in ("watered", "harvested"):
+        return {}
+    nearby = [
+        i
+        for i, item in enumerate(items)
+        if item.has("<amount>") and (item.segment == items[at].segment or _in_brackets(items, i, at))
+    ]
+    if kind == "harvested":
+        nearby = [
+            i
+            for i, x in enumerate(items)
+            if x.sentence == items[at].sentence and x.has("<amount>") and i > at - 4
+        ]
+    if kind == "watered" and not nearby:
+        nearby = _trailing_amount(items, at)
+    litres = next((items[i].value.litres for i in nearby if items[i].value.litres is not None), None)
+    return {"litres": litres}
+
+
+def _trailing_amount(items: list[Item], at: int) -> list[int]:
+    """ "watered it Sunday, about 3 gallons": the next clause is an amount of nothing named."""
+    following = items[at].segment + 1
+    clause = [i for i, x in enumerate(items) if x.segment == following]
+    named = any(items[i].has("<material>", "<verb>", "of", "de") or items[i].scope for i in clause)
+    return [] if named else [i for i in clause if items[i].has("<amount>")]
+
+
+def _in_brackets(items: list[Item], at: int, event: int) -> bool:
+    """ "watered (4 gal)"."""
+    return at > 0 and items[at - 1].key == "(" and 0 < at - event <= 4
+
+
+def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
+    """Materials and water after a verb of adding, up to the next verb; "just leaves" after "no meat" as well."""
+    put_in = {first: last for _, (first, last) in lex.searches(items, "fact.put_in")}
+    before_active = False
+    for start, end in sentences(items):
+        active = before_active and _goes_on(items, start, end)
+        active = active or _bare_list(items, start, end, listed=before_active)
+        began = start
+        denied = False
+        waiting: list[int] = []  # materials named before "put it in"
+        for i in range(start, end):
+            item = items[i]
+            verb = not item.has("<relative>") and (
+                item.has("<add.done>", "<build.done>")
+                or (item.has("<give.done>") and not _received(items, i))
+            )
+            if item.has("<but>", "<only>") and (denied or _denied_before(items, start, i)):
+                active, denied = True, False
+            if i in put_in and not item.scope & UNREAL and "not" not in item.scope:
+                yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
+                waiting = []
+                active = True
+                named = range(i, min(put_in[i], end))
+                yield from (
+                    Finding("added", m, "past", _added_fields(items, m, end))
+                    for m in named
+                    if items[m].has("<material>")
+                )
+            keeps = (item.has("<add.ing>") and i > 0 and items[i - 1].has("<keep>")) or _just_done(items, i)
+            if verb or keeps or (item.has("<add>") and item.scope & (UNREAL | {"not"})):
+                done = (verb or keeps) and not item.scope & UNREAL
+                denied = "not" in item.scope and not item.scope & UNREAL
+                if active and not verb and item.has("<use>"):
+                    continue
+                active, began = done and not denied, i
+                given = next((x for x in items[max(start, i - 4) : i] if x.has("<amount>")), None)
+                if (
+                    active
+                    and item.has("<give.done>")
+                    and given is not None
+                    and given.value.litres
+                    and not waiting
+                ):
+                    yield Finding("watered", i, "past", {"litres": given.value.litres})
+                if active and not item.has("<build.done>") and _puts_it(items, i, end):
+                    yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
+                    waiting = []
+            elif (
+                item.has("<verb>")
+                and not item.has("<is>", "<material>", "<moisture>", "<water_word>")
+                and active
+            ) and (
+                not (
+                    item.has("<see>", "<harvest.done>", "<take>", "<use>", "<heat>") and not item.has("<sub>")
+                )
+                or items[i].has("<is>", "<have>")
+            ):
+                active = False
+            if item.has("<material>") and not (_only_describes(items, i, end) or item.has("<harmless>")):
+                if (
+                    active
+                    and "not" not in item.scope
+                    and not item.scope & UNREAL
+                    and not _is_subject(items, i, end)
+                ):
+                    yield Finding("added", i, "past", _added_fields(items, i, end))
+                elif not item.scope:
+                    waiting.append(i)
+            if active and item.has("<water_word>") and "not" not in item.scope and not item.scope & UNREAL:
+                yield Finding("watered", i, "past", {"litres": _litres_before(items, i, began)})
+            elif active and _bare_litres(items, i, start, end) and not item.scope:
+                yield Finding("watered", i, "past", {"litres": item.value.litres})
+        before_active = active
+
+
+def _just_done(items: list[Item], at: int) -> bool:
+    """ "acabo de echarle agua": an infinitive that was done."""
+    return (
+        at > 1
+        and items[at].has("<add.base>")
+        and items[at - 1].has("de")
+        and items[at - 2].has("<just_done>")
+    )
+
+
+def _denied_before(items: list[Item], start: int, at: int) -> bool:
+    """ "no meat, just lettuce": a material was denied earlier in the sentence."""
+    return any(x.has("<material>") and "not" in x.scope for x in items[start:at]) and not _has_verb(
+        items[start:at]
+    )
+
+
+def _goes_on(items: list[Item], start: int, end: int) -> bool:
+    """A sentence without a verb of its own carries on what the last one did."""
+    sentence = items[start:end]
+    return any(x.has("<also>", "<only>", "<amount>") for x in sentence[:2]) and not _has_verb(sentence)
+
+
+def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> bool:
+    """ "2 buckets of leaves and a bag of grass" stands for what was put in; after "we built it" amounts may lack."""
+    acts = next((i for i in range(start, end) if _has_verb(items[i : i + 1])), end)
+    while acts < end and acts > start and items[acts - 1].segment == items[acts].segment:
+        acts -= 1
+    sentence = items[start:acts]
+    if any(x.scope & (UNREAL | {"not"}) for x in sentence):
+        return False
+    materials = [x for x in sentence if x.has("<material>", "<water_word>")]
+    amounts = [x for x in sentence if x.has("<amount>")]
+    known = sum(
+        x.has("<material>", "<amount>", "<and>", "<break>", "<end>", "<a>", "<filler>", "<date>", "<link_of>", "<size>", "<water_word>",
+              "of", "de", "+", "<also>", "<only>", "in", "<pile>", "<pilename>", "the", "la", "el", "<moisture>")
+        for x in sentence
+    )  # fmt: skip
+    return bool(materials and (amounts or listed)) and known >= (0.6 if amounts else 0.8) * len(sentence)
+
+
+def _has_verb(sentence: Sequence[Item]) -> bool:
+    nouns = ("<material>", "<amount>", "<moisture>", "<water_word>", "<pile>")
+    return any(
+        x.has("<verb>", "<is>", "<was>")
+        and not x.has(*nouns)
+        and not any(n.endswith(".part>") for n in x.labels)
+        for x in sentence
+    )
+
+
+def _received(items: list[Item], at: int) -> bool:
+    """ "gave me", "me dio": it was given to a person."""
+    after = items[at + 1] if at + 1 < len(items) else None
+    before = items[at - 1] if at else None
+    return (after is not None and after.has("me", "us", "him", "her", "them")) or (
+        before is not None and before.has("me", "nos", "gave_me")
+    )
+
+
+def _puts_it(items: list[Item], at: int, end: int) -> bool:
+    following = items[at + 1 : min(at + 3, end)]
+    return (bool(following) and following[0].has("it", "them", "that", "those", "all")) or (
+        items[at - 1].has("lo", "la", "los", "las") if at else False
+    )
+
+
+def _only_describes(items: list[Item], at: int, end: int) -> bool:
+    """ "leftover meatloaf": the vaguer word says nothing of its own."""
+    after = items[at + 1] if at + 1 < end else None
+    return (
+        items[at].value == "kitchen_scraps" and after is not None and after.has("<material>", "<water_word>")
+    )
+
+
+def _is_subject(items: list[Item], at: int, end: int) -> bool:
+    """ "added water, the leaves were dry": the leaves are talked about, not added."""
+    after = items[at + 1] if at + 1 < end else None
+    return after is not None and after.has("<is>", "<was>") and not after.has("has", "have", "had")
+
+
+def _added_fields(items: list[Item], at: int, end: int) -> dict[str, Any]:
+    return {"material": items[at].value, "litres": _litres_of(items, at, end)}
+
+
+def _litres_of(items: list[Item], at: int, end: int) -> float | None:
+    for i in range(at - 1, max(at - 7, -1), -1):
+        if items[i].has("<amount>"):
+            return _litres(items[i])
+        if items[i].has("<material>", "<water_word>", "<end>", "<break>", "<verb>", "<and>"):
+            break
+    for i in range(at + 1, min(at + 10, end)):
+        if items[i].has("<amount>"):
+            later = next(
+                (x for x in items[i + 1 : min(i + 5, end)] if not x.has("of", "de", "<size>", "the")), None
+            )
+            return (
+                None if later is not None and later.has("<material>", "<water_word>") else _litres(items[i])
+            )
+        if items[i].has(
+            "<material>", "<water_word>", "<add.done>", "<and>", "<turn.done>", "<water.done>", "<give.done>"
+        ):
+            break
+    return None
+
+
+def _litres(item: Item) -> float | None:
+    amount: Amount = item.value
+    return amount.litres
+
+
+def _litres_before(items: list[Item], at: int, began: int) -> float | None:
+    """The amount that goes with water: before it, else shortly after."""
+    for span in (range(at - 1, began - 1, -1), range(at + 1, min(at + 6, len(items)))):
+        for i in span:
+            if items[i].has("<amount>"):
+                return _litres(items[i])
+            if items[i].has("<material>", "<end>"):
+                break
+    return None
+
+
+def _bare_litres(items: list[Item], at: int, start: int, end: int) -> bool:
+    """ "added like 4 gal": litres of nothing named are water."""
+    item = items[at]
+    if not item.has("<amount>") or item.value.litres is None or item.value.litres > 200:
+        return False
+    rest = [x for x in items[at + 1 : end] if x.segment == item.segment]
+    named = any(x.has("<material>", "<water_word>", "of", "de") for x in rest[:5])
+    return not named and not any(x.has("<material>", "<water_word>") for x in items[start:at])

@@ -1,0 +1,192 @@
+"""What was seen, felt and read: moisture, smell, pests, growth, texture, warmth; temperatures and heights."""
+
+from collections.abc import Iterator
+
+from bot.language.finding import UNREAL, Finding, near, tense_at
+from bot.language.lexicon import Item, Lexicon
+from bot.language.meaning import Units
+from bot.language.quantities import Degrees, doubt_of
+from shared.pile import Kind
+
+KINDS: dict[str, Kind] = {"moisture": "moisture", "texture": "texture", "heat": "heat_feel", "smell": "smell"}
+
+
+def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
+    for name, (first, last) in lex.searches(items, "state."):
+        scope = set().union(*(x.scope for x in items[first:last]))
+        denied = "not" in items[first].scope and not items[first].has("<not>")
+        if not (scope & UNREAL or denied or items[first].has("<harmless>")):
+            concept, word = name.split(".")
+            yield Finding(KINDS[concept], first, tense_at(items, first), {"word": word})
+    for i, item in enumerate(items):
+        if item.scope & UNREAL or item.has("<harmless>") or not item.has("<concept>"):
+            continue
+        tense = tense_at(items, i)
+        denied = "not" in item.scope
+        for label in item.labels:
+            if not label.startswith("<") or "." not in label:
+                continue
+            concept, value = label[1:-1].split(".")
+            found = _state(items, i, concept, value, denied)
+            if found is not None:
+                kind, seen = found
+                fields = {} if seen is None else {"word": seen}
+                yield Finding(kind, i, tense, fields)
+
+
+def _state(
+    items: list[Item], at: int, concept: str, value: str, denied: bool
+) -> tuple[Kind, str | None] | None:
+    item = items[at]
+    if concept == "moisture":
+        word = _moisture(items, at, value)
+        return None if denied or word is None else ("moisture", word)
+    if concept == "smell":
+        return _smell(items, at, value, denied)
+    if concept == "pests" and not denied:
+        named = _is_name(items, at) or (at and items[at - 1].has("<material>") and item.has("bugs"))
+        return None if named else ("pests", value)
+    if concept == "growth" and not denied:
+        spoiled = near(items, at, "<add.done>", back=4) and near(items, at, "<material>", back=0, ahead=3)
+        return None if spoiled or (item.has("<material>") and not _sees(items, at)) else ("growth", None)
+    if concept == "texture" and not denied:
+        return "texture", value
+    if concept == "heat":
+        return _heat(items, at, value, denied)
+    if concept == "smoke" and not denied:
+        return "smoke", None
+    return None
+
+
+def _degree(items: list[Item], at: int) -> str:
+    """ "little", "very" or "": the word of degree right before."""
+    grade = ""
+    for i in range(at - 1, max(at - 4, -1), -1):
+        if items[i].has("<degree.little>"):
+            return "little"
+        if items[i].has("<degree.very>"):
+            grade = "very"
+        elif not items[i].has("<more_than>", "of", "on", "the", "side"):
+            break
+    after = items[at + 1] if at + 1 < len(items) else None
+    if not grade and after is not None and after.has("<degree_after>", "<degree.little>"):
+        return "little"
+    return grade
+
+
+def _moisture(items: list[Item], at: int, value: str) -> str | None:
+    item, after = items[at], items[at + 1] if at + 1 < len(items) else None
+    if after is not None and after.has("<texture.matted>"):
+        return None
+    if after is not None and after.has("<material>") and not item.has("<firm>"):
+        return None
+    if at and items[at - 1].has("<material>") and not near(items, at, "<is>", "<was>", back=2):
+        if near(items, at, "<add.done>", "<give.done>", "<build.done>", back=8) or item.has(
+            "<adjective_only>"
+        ):
+            return None
+    if item.has("<material>") and item.has("<moisture>"):
+        return None
+    if item.has("<water.done>") and after is not None and not after.has("<end>", "<break>", "<and>", "<but>"):
+        if not near(items, at, "<is>", "<was>", back=3):
+            return None  # "soaked it"
+    degree = _degree(items, at)
+    if value == "dry":
+        return "bit_dry" if degree == "little" else "dry"
+    if value in ("wet", "soggy"):
+        return "bit_wet" if degree == "little" else "soggy"
+    if (
+        value == "right"
+        and degree == "very"
+        and any(x.has("too", "demasiado", "demasiada") for x in items[max(0, at - 2) : at])
+    ):
+        return "bit_wet"
+    return value
+
+
+def _smell(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, str] | None:
+    item = items[at]
+    if value == "none":
+        return "smell", "none"
+    if item.has("<material>", "<pests>") and not near(items, at, "<smelling>", back=5, ahead=2):
+        return None
+    if item.has("<needs_nose>") and not near(items, at, "<smelling>", "<smell>", back=6, ahead=2):
+        return None
+    return None if denied else ("smell", value)
+
+
+def _sees(items: list[Item], at: int) -> bool:
+    return near(items, at, "like", "looks", "como", "parece", "<see>", "<is>", back=5)
+
+
+def _is_name(items: list[Item], at: int) -> bool:
+    """ "like a bear", "dog days": the animal is only a figure of speech."""
+    return near(items, at, "like", back=2) and not near(items, at, "looks", "seems", back=4)
+
+
+def _heat(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, str] | None:
+    item, after = items[at], items[at + 1] if at + 1 < len(items) else None
+    if "weather" in item.scope or item.has("<material>"):
+        return None
+    if after is not None and after.has("<material>", "<water_word>", "<not_pile>"):
+        return None
+    if denied and near(items, at, "nor", "neither", "ni", back=4, ahead=2):
+        return None
+    if denied:
+        return (
+            ("heat_feel", "lost")
+            if value in ("warm", "hot") and item.has("hot", "warm", "caliente", "tibia")
+            else None
+        )
+    if value == "hot" and _degree(items, at) == "little":
+        return "heat_feel", "warm"
+    return "heat_feel", value
+
+
+def find_temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
+    readings = []
+    for i, item in enumerate(items):
+        if not item.has("<temperature>") or item.scope & UNREAL or "weather" in item.scope:
+            continue
+        if item.has("<denied>", "<past_reading>") or _is_change(items, i):
+            continue
+        reading: Degrees = item.value
+        edge = _at_edge(items, i)
+        doubt = doubt_of(reading, units, edge)
+        fields = {"core_c": reading.celsius, "edge": edge}
+        readings.append(Finding("temperature", i, tense_at(items, i), fields, doubt))
+    yield from readings
+
+
+def _is_change(items: list[Item], at: int) -> bool:
+    """ "dropped 20 degrees": by how much, not how hot."""
+    written: Degrees = items[at].value
+    return at > 0 and items[at - 1].has("<shift>") and written.written <= 60
+
+
+def _at_edge(items: list[Item], at: int) -> bool:
+    """Whether the words around a reading place it near the surface: "31 edge", "95 on the outside"."""
+    for i in [*range(at + 1, min(at + 5, len(items)))]:
+        if items[i].has("<edge>"):
+            return not items[i].has("top") or not near(items, i, "over", "it", back=1)
+        if items[i].has("<core>", "<temperature>", "<number>", "<end>", "<break>", "<and>", "<but>"):
+            break
+    for i in range(at - 1, max(at - 4, -1), -1):
+        if items[i].has("<edge>"):
+            return True
+        if items[i].has(
+            "<core>", "<temperature>", "<number>", "<end>", "<break>", "<and>", "<but>", "<verb>"
+        ):
+            break
+    return False
+
+
+def find_heights(items: list[Item]) -> Iterator[Finding]:
+    for i, item in enumerate(items):
+        if not item.has("<length>") or item.scope & (UNREAL | {"not"}):
+            continue
+        tall = near(items, i, "<tall>", back=4, ahead=3)
+        sunk = near(items, i, "<shrunk>", back=5) and not near(items, i, "<across>", back=2, ahead=2)
+        alone = all(x is item or x.has("<end>", "<filler>", "<more_than>") for x in items)
+        if (tall or sunk or alone) and 0.05 <= item.value <= 5 and not item.has("<size_of_box>"):
+            yield Finding("height", i, tense_at(items, i), {"height_m": item.value})
