@@ -54,6 +54,9 @@ def among_keepers(meaning: Meaning, text: str, names: Sequence[str], *, name_ask
         called = _find("name_asked", said, meaning.language, ())
         if called is not None:
             return replace(meaning, asks=(_own_name(called, text),))
+    if _find("promise", said, meaning.language, ()) is not None:
+        told = tuple(fact for fact in meaning.facts if fact.record.kind not in ("turned", "watered"))
+        meaning = replace(meaning, facts=told)
     by = _speaker(meaning, text, names)
     if meaning.facts and not by:
         did = _find("did", said, meaning.language, tuple(names))

@@ -3,12 +3,14 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 import pytest
 from sqlalchemy import create_engine, text
 
 from scheduler.planner import Look, answered, plan
+from scheduler.restraint import key_of
 from shared.care import Action
 from shared.forecast import Forecast
 from shared.pile import Kind, Record
@@ -332,6 +334,39 @@ class TestSeveral:
         asked = [row for row in outbox(store, sqlite_url) if row.status == "waiting"]
         assert [row.person_id for row in asked] == [ines.id, ines.id, leo.id, leo.id]
         assert [line.key for line in asked[0].lines] == ["nudge.turn", "turn_of.you"]
+
+    @pytest.mark.parametrize("size", [2, 5, 40])
+    def test_a_season_goes_round_a_group(
+        self, store: Store, pile: PileRow, look: Callable[..., Look], at: datetime, size: int
+    ) -> None:
+        """Twelve weeks, each turn asked of one keeper who does it: all do as many, or one more."""
+        with store.work() as work:
+            for number in range(2, size + 1):
+                one = work.people.add(
+                    "sms", f"+1505555{100 + number:04}", None, "en", "f", "America/Denver", at
+                )
+                work.people.consent(one.id, True, "Yes?", "en", "sms", None, "1", at)
+                work.people.change(one.id, next_look_at=None)
+                work.piles.join(pile.id, one.id, at)
+            work.commit()
+        done: list[int] = []
+        asked: list[int] = []
+        for day in range(10, 94):
+            plan(store, at + day * DAY, look(TURN))
+            with store.work() as work:
+                turns = [row for row in work.outbox.about(pile.id) if key_of(row) == "turn"]
+                asked, new = [row.person_id for row in turns], [row.person_id for row in turns][len(asked) :]
+                for who in new:
+                    record = Record("turned", BUILT + day * DAY)
+                    work.piles.record(pile.id, who, record, at + day * DAY + timedelta(hours=3))
+                    work.piles.look_again(pile.id, at + (day + 1) * DAY)
+                work.commit()
+            done += new
+
+        counts = [done.count(who) for who in range(1, size + 1)]
+        assert len(done) >= 11
+        assert max(counts) - min(counts) <= 1
+        assert all(first != second for first, second in pairwise(done))
 
     def test_who_opted_out_is_passed_over(
         self,
