@@ -255,7 +255,8 @@ def change_set_up(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outc
         values.update(length_m=side, width_m=side, height_m=side)
     if setup.thermometer is not None:
         outcome.changes["thermometer"] = setup.thermometer
-        outcome.say("thermometer.yes" if setup.thermometer else "thermometer.no")
+        if all(ask.kind != "how_measure" for ask in meaning.asks):
+            outcome.say("thermometer.yes" if setup.thermometer else "thermometer.no")
         outcome.opens = {}
     if not values:
         return setup.thermometer is not None

@@ -122,6 +122,7 @@ def starts_another(known: Known, meaning: Meaning) -> bool:
 
 def before_the_pile(known: Known, meaning: Meaning, general: Sequence[Ask], outcome: Outcome) -> None:
     """Questions of somebody who has no pile yet."""
+    general = [ask for ask in general if ask.kind != "greeting"]
     for ask in meaning.asks:
         if ask.kind == "may_add":
             may_add(known, None, ask, outcome)

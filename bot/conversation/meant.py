@@ -13,11 +13,13 @@ from storage.piles import Told
 OUTSHONE: Mapping[str, tuple[str, ...]] = {
     "cannot_turn": ("hand_over", "decline", "what_next", "state", "trouble"),
     "only_about": ("later",),
+    "to_staff": ("undo",),
     "who_has_tool": ("who_did",),
     "tally": ("who_did",),
 }
 """Asks beside which the others only say the same thing less well."""
 SOCIAL = ("thanks", "greeting")
+OTHER = ("other", "otra", "otro")
 
 
 def tidied(meaning: Meaning) -> Meaning:
@@ -86,10 +88,10 @@ def last_use(known: Known, pile: KnownPile) -> tuple[float, int]:
 
 
 def named_pile(known: Known, name: str | None) -> KnownPile | None:
-    """The pile of that number or name, a slip of spelling allowed; "other" is the one not used last."""
+    """The pile of that number or name, a slip of spelling allowed; the other one is that not used last."""
     if name is None:
         return None
-    if name == "other" and len(known.piles) > 1:
+    if name in OTHER and len(known.piles) > 1:
         return used(known)[1]
     for pile in known.piles:
         if name == str(pile.row.number) or (pile.row.name or "").lower() == name:
