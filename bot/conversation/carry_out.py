@@ -4,7 +4,7 @@ import secrets
 from datetime import datetime, timedelta
 from typing import Any
 
-from bot.conversation import sharing
+from bot.conversation.crediting import CREDITED
 from bot.conversation.talk import Known, Outcome
 from scheduler.nudges import pass_on
 from scheduler.planner import answered, given
@@ -68,7 +68,7 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
         work.piles.set_up(pile_ids[pile_id], person_id, values, at, incoming_id)
     doers = {pile_id: credited(work, known, outcome, pile_id, at) for pile_id, _, _ in outcome.records}
     for pile_id, record, replaces_id in outcome.records:
-        by = doers.get(pile_id, ()) if record.kind in sharing.CREDITED else ()
+        by = doers.get(pile_id, ()) if record.kind in CREDITED else ()
         work.piles.record(pile_ids[pile_id], person_id, record, at, incoming_id, replaces_id, by)
         answered(work, pile_ids[pile_id], record.kind)
     if outcome.undo:

@@ -5,7 +5,7 @@ The order is the rule: nothing below a step runs once the step has answered.
 
 from collections.abc import Mapping, Sequence
 
-from bot.conversation import beginning, keeper, sharing
+from bot.conversation import beginning, crediting, keeper, sharing
 from bot.conversation.adding import may_add
 from bot.conversation.answers import ABOUT_PILE
 from bot.conversation.meant import by_pile, tidied, which_pile, with_records
@@ -183,8 +183,8 @@ def reported(known: Known, pile: KnownPile, meaning: Meaning, asks: Sequence[Ask
     advise = not {ask.kind for ask in asks} & ADVISE
     for one, facts in told:
         keeper.report(known, one, facts, outcome, advise=advise, brief=len(told) > 1 or bool(asks))
-        sharing.credit(known, one, facts, meaning, outcome)
-        sharing.tell_others(known, one, outcome)
+        crediting.credit(known, one, facts, meaning, outcome)
+        crediting.tell_others(known, one, outcome)
         after = with_records(after, one, facts)
     if known.waiting.get("ask") and meaning.facts and outcome.opens is None:
         outcome.opens = {}

@@ -1,19 +1,19 @@
-"""What keepers of one pile settle among themselves: whose turn, who did it, who has the tool, who hears what.
+"""What keepers of one pile settle among themselves: whose turn it is, who has the tool, who hears what.
 
 Nobody is blamed: the tally is shown when asked for, never pushed. What one keeper sets going for another goes
 out as a nudge to that one phone; whoever is invited consents from their own.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from bot.conversation.crediting import called, keeper_named, tally, who_did
 from bot.conversation.talk import Known, KnownPile, Outcome
-from bot.language.meaning import Ask, Fact, Meaning
+from bot.language.meaning import Ask
 from bot.language.sharing import OWN
-from scheduler.turns import SAME_TURNING, Work, owner_of, tool_notes, turnings, up_next, wants_to_hear
-from shared.pile import Kind
+from scheduler.turns import Work, owner_of, tool_notes, up_next
 from storage.outbox import Line
 from storage.people import Person
 from storage.piles import Note
