@@ -42,8 +42,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
         ),
     ),
     ("join", ("start", "share", "what_next")),
-    ("start", ("share", "hand_over")),
-    ("start", ("resume",)),
+    ("start", ("share", "hand_over", "resume", "claim", "later")),
     ("pause", ("later", "schedule", "hand_over", "resume", "claim", "not_before")),
     ("resume", ("start", "later", "schedule", "hand_over")),
     ("schedule", ("later", "not_before")),
@@ -86,9 +85,12 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
     hits: dict[str, tuple[int, int]] = {}
     for prefix in ("ask.", "more."):
         for kind, span in lex.searches(items, prefix):
-            if kind in QUESTIONS and not _asked(items, span):
+            if kind in QUESTIONS and (not _asked(items, span) or "weather" in items[span[0]].scope):
                 continue
             hits.setdefault(kind, span)
+    told = [x for x in items if not x.has("<filler>", "<polite>", "<end>")]
+    if len(told) == 1 and told[0].has("<date>") and not told[0].has("<now>") and told[0].value.ahead:
+        return [Ask("later", on=told[0].value.ahead)]  # only a day to come
     asks: list[Ask] = [Ask("what_if", topic=topic) for topic, _ in lex.searches(items, "more_if.")][:1]
     if code := _class_code(items, lex, text):
         asks.append(Ask("join", code=code))
@@ -106,6 +108,8 @@ def _ask(
 ) -> Ask | None:
     """The ask with its fields, None where something needed is missing."""
     today = now.date()
+    if kind == "claim" and "hypo" in items[span[0]].scope:
+        return None  # "if it drops below 110 I'll turn it"
     if kind in ("later", "stop_adding"):
         return Ask(kind, on=_remind_on(items, today))  # type: ignore[arg-type]
     if kind == "pause":
@@ -113,7 +117,8 @@ def _ask(
     if kind == "schedule":
         return _schedule(items)
     if kind == "language":
-        return Ask("language", language="en" if any(x.has("<tongue_en>") for x in items) else "es")
+        wanted = any(x.has("<tongue_en>") and "not" not in x.scope for x in items)
+        return Ask("language", language="en" if wanted else "es")
     if kind == "units":
         return Ask("units", units="f" if any(x.has("<degreeword_f>") for x in items) else "c")
     if kind == "trouble":
@@ -178,8 +183,13 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
 
 def _remind_on(items: list[Item], today: date) -> date | None:
     """The first day after today that is named, else today where "tonight" is."""
-    days = [x.value.ahead for x in items if isinstance(x.value, When) and x.value.ahead is not None]
-    return next((day for day in days if day > today), days[0] if days else None)
+    days = [
+        x.value.ahead
+        for x in items
+        if isinstance(x.value, When) and x.value.ahead is not None and "not" not in x.scope
+    ]
+    named = next((day for day in days if day > today), days[0] if days else None)
+    return named or next((d for i in range(len(items)) if (d := _so_long(items, i, today))), None)
 
 
 def _until(items: list[Item], today: date) -> date | None:
@@ -194,7 +204,7 @@ def _until(items: list[Item], today: date) -> date | None:
 def _so_long(items: list[Item], at: int, today: date) -> date | None:
     """ "a break, 2 weeks": a bare span of time counts from today."""
     number = items[at].number
-    after = items[at + 1] if at + 1 < len(items) else None
+    after = next((x for x in items[at + 1 : at + 3] if not x.has("<size>", "<more_than>")), None)
     days = next((n for label, n in SPANS.items() if after is not None and after.has(label)), None)
     return (
         today + timedelta(days=round(number * days)) if number is not None and days and number < 200 else None
@@ -209,7 +219,9 @@ def _clock(items: list[Item]) -> time | None:
 def _schedule(items: list[Item]) -> Ask | None:
     weekday = next((x.value.weekday for x in items if x.has("<weekday>")), None)
     noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
-    return Ask("schedule", weekday=weekday, at=_clock(items) or noon)
+    at = _clock(items) or noon
+    names_time = weekday or at or any(x.has("<partday>", "<date>", "<day_many>", "<timeword>") for x in items)
+    return Ask("schedule", weekday=weekday, at=at) if names_time else None
 
 
 def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
@@ -228,6 +240,10 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact]) -> list[A
     if {"later", "schedule"} <= kinds:
         habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
         kinds.discard("later" if habit else "schedule")
+    if "schedule" in kinds and any(x.has("<day_many>") for x in items):
+        kinds.discard("pause")  # "stop the Sunday reminders, do Tuesdays"
+    if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
+        kinds.discard("later")
     if sum(x.key.isalpha() for x in items) > 6:
         kinds.discard("greeting")
     if "correction" in kinds:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from bot.language.lexicon import Item, Lexicon
 
 LARGEST_PILE_NUMBER = 20
+AFTER_NAME = ("<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>", "=")
 SCOPES = ("ask", "hypo", "plan", "not")
 
 
@@ -159,8 +160,9 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         return None
     if here >= len(items):
         return None
-    number = 1.0 if items[here].has("<first>") else items[here].number
     after = items[here + 1] if here + 1 < len(items) else None
+    counted = items[here].key == "one" and (after is None or after.has(*AFTER_NAME, "<and>"))
+    number = 1.0 if items[here].has("<first>") or counted else items[here].number
     if number is not None:
         whole = number == int(number) and 1 <= number <= LARGEST_PILE_NUMBER
         measured = after is not None and (lex.unit(after.key) is not None or after.has("<day_unit>"))
@@ -169,10 +171,8 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         return None
     if item.has("<pile>") and len(items[here].key) == 1 and items[here].key.isalpha() and here == at + 1:
         letter = items[here]
-        if after is None or after.has(
-            "<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>"
-        ):
-            return (letter.key, here + 1) if letter.key not in "yoe" else None
+        if after is None or after.has(*AFTER_NAME):
+            return (letter.key, here + 1) if letter.key not in "yoes" else None
     return None
 
 

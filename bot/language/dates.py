@@ -45,6 +45,8 @@ class _Grammar:
     months: dict[str, int]
     parts: dict[str, float]
     counts: dict[str, float]
+    holidays: dict[str, str]
+    ordinals: dict[str, int]
 
 
 def _any(words: Any) -> str:
@@ -57,6 +59,8 @@ def _grammar(language: Language) -> _Grammar:
     weekdays = {plain(w): WEEKDAYS.index(day) for day, words in table["weekdays"].items() for w in words}
     months = {plain(w): i for i, words in enumerate(table["months"], 1) for w in words}
     offsets = {plain(w): int(days) for days, words in table["offsets"].items() for w in words}
+    holidays = {plain(w): day for day, words in table.get("holidays", {}).items() for w in words}
+    ordinals = {plain(w): int(day) for day, words in table.get("ordinals", {}).items() for w in words}
     parts = {plain(w): float(hour) for hour, words in table["parts"].items() for w in words}
     counts = {
         plain(w): float(n)
@@ -65,6 +69,7 @@ def _grammar(language: Language) -> _Grammar:
     }
     names = {
         "OFFSET": _any(offsets), "WEEKDAY": _any(weekdays), "MONTH": _any(months), "PART": _any(parts),
+        "HOLIDAY": _any(holidays), "ORDINAL": _any(ordinals),
         "COUNT": r"[0-9]{1,3}|" + _any(counts), "UNIT": _any(w for words in table["units"].values() for w in words),
     }  # fmt: skip
     spans = []
@@ -74,7 +79,7 @@ def _grammar(language: Language) -> _Grammar:
                 text = text.replace(name, f"(?P<{name.lower()}>{words})")
             text = re.sub(r"\(\?! \(\?:([^()]*)\)\)", r"(?! (?:\1)\\b)", text)  # whole words, not beginnings
             spans.append((kind, re.compile(rf"(?<![\w]){text}(?![\w])")))
-    return _Grammar(tuple(spans), offsets, weekdays, months, parts, counts)
+    return _Grammar(tuple(spans), offsets, weekdays, months, parts, counts, holidays, ordinals)
 
 
 def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
@@ -167,6 +172,12 @@ def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When 
     if kind == "month_day":
         number = "1" if got["day"] == "primero" else got["day"]
         return _calendar(f"{grammar.months[got['month']]}/{number}" + _year(got.get("year")), now, hour)
+    if kind == "holiday":
+        return _calendar(grammar.holidays[got["holiday"]], now, hour)
+    if kind == "ordinal" and got.get("month"):
+        return _calendar(f"{grammar.months[got['month']]}/{grammar.ordinals[got['ordinal']]}", now, hour)
+    if kind == "ordinal":
+        return _day_of_month(grammar.ordinals[got["ordinal"]], today, hour)
     if kind == "slash":
         return _calendar(got["day"], now, hour)
     if kind == "day":

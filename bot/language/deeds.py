@@ -68,11 +68,12 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     before_active = False
     for start, end in sentences(items):
         active = before_active and _goes_on(items, start, end)
-        active = active or _bare_list(items, start, end, listed=before_active)
+        listed_from = _bare_list(items, start, end, listed=before_active)
+        active = active or listed_from is not None
         began = start
         denied = False
         waiting: list[int] = []  # materials named before "put it in"
-        for i in range(start, end):
+        for i in range(listed_from or start, end):
             item = items[i]
             verb = not item.has("<relative>") and (
                 item.has("<add.done>", "<build.done>")
@@ -160,14 +161,17 @@ def _goes_on(items: list[Item], start: int, end: int) -> bool:
     return any(x.has("<also>", "<only>", "<amount>") for x in sentence[:2]) and not _has_verb(sentence)
 
 
-def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> bool:
+def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int | None:
     """ "2 buckets of leaves and a bag of grass" stands for what was put in; after "we built it" amounts may lack."""
+    start = next((i + 1 for i in range(end - 2, start, -1) if items[i].key == ":"), start)
     acts = next((i for i in range(start, end) if _has_verb(items[i : i + 1])), end)
     while acts < end and acts > start and items[acts - 1].segment == items[acts].segment:
         acts -= 1
+    named = next((i for i in range(start, acts) if items[i].has("<material>")), acts)
+    acts = next((i for i in range(named + 1, acts) if items[i].scope or items[i].has("from", "for")), acts)
     sentence = items[start:acts]
     if any(x.scope & (UNREAL | {"not"}) for x in sentence):
-        return False
+        return None
     materials = [x for x in sentence if x.has("<material>", "<water_word>")]
     amounts = [x for x in sentence if x.has("<amount>")]
     known = sum(
@@ -175,7 +179,8 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> bool
               "of", "de", "+", "<also>", "<only>", "in", "<pile>", "<pilename>", "the", "la", "el", "<moisture>")
         for x in sentence
     )  # fmt: skip
-    return bool(materials and (amounts or listed)) and known >= (0.6 if amounts else 0.8) * len(sentence)
+    enough = 0.6 if amounts else 0.8 if listed else 1.0
+    return start if materials and known >= enough * len(sentence) else None
 
 
 def _has_verb(sentence: Sequence[Item]) -> bool:

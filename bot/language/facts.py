@@ -152,7 +152,7 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
     here = items[f.at]
     same = [(i, w) for i, w in dates if items[i].segment == here.segment]
     if same:
-        return _nearest(same, f.at)
+        return _nearest(same, f.at, min(g.at for g in found if items[g.at].segment == here.segment))
     before = [(i, w) for i, w in dates if i < f.at and items[i].sentence == here.sentence]
     if before:
         at, when = before[-1]
@@ -172,11 +172,11 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
     return None
 
 
-def _nearest(entries: list[tuple[int, T]], at: int) -> T:
-    """What stands nearest; in a row of pairs ("Mon 130 Tue 138") what stands before."""
-    paired = len(entries) > 1 and entries[0][0] < at
-    before = [entry for entry in entries if entry[0] < at] if paired else []
-    return min(before or entries, key=lambda entry: abs(entry[0] - at))[1]
+def _nearest(entries: list[tuple[int, T]], at: int, first: int) -> T:
+    """What stands nearest; in a row of pairs on the side where the first pair has it: "Mon 130 Tue 138"."""
+    heads = entries[0][0] < first
+    sided = [entry for entry in entries if (entry[0] < at) == heads]
+    return min(sided or entries, key=lambda entry: abs(entry[0] - at))[1]
 
 
 def _topic(items: list[Item], at: int) -> bool:
@@ -210,7 +210,7 @@ def _place(items: list[Item], found: list[Finding]) -> None:
         before = [(i, n) for i, n in named if i < f.at]
         after = [(i, n) for i, n in named if i > f.at and items[i].sentence == here.sentence]
         if same:
-            f.pile = _nearest(same, f.at)
+            f.pile = _nearest(same, f.at, min(g.at for g in found if items[g.at].segment == here.segment))
         elif before:
             f.pile = before[-1][1]
         elif after and len(names) == 1:

@@ -15,7 +15,11 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     for name, (first, last) in lex.searches(items, "state."):
         scope = set().union(*(x.scope for x in items[first:last]))
         denied = "not" in items[first].scope and not items[first].has("<not>")
-        if not (scope & UNREAL or denied or items[first].has("<harmless>")):
+        of_soil = name == "texture.crumbly" and near(items, first, "<smelling>", back=4)
+        if name in ("texture.matted", "texture.clumpy"):
+            for item in items[first:last]:
+                item.labels.add("<of_lumps>")  # "wet layers" tells of the layers
+        if not (scope & UNREAL or denied or of_soil or items[first].has("<harmless>")):
             concept, word = name.split(".")
             yield Finding(KINDS[concept], first, tense_at(items, first), {"word": word})
     for i, item in enumerate(items):
@@ -76,7 +80,7 @@ def _degree(items: list[Item], at: int) -> str:
 
 def _moisture(items: list[Item], at: int, value: str) -> str | None:
     item, after = items[at], items[at + 1] if at + 1 < len(items) else None
-    if after is not None and after.has("<texture.matted>"):
+    if after is not None and (after.has("<texture.matted>") or {"<of_lumps>"} <= item.labels & after.labels):
         return None
     if after is not None and after.has("<material>") and not item.has("<firm>"):
         return None
@@ -187,6 +191,7 @@ def find_heights(items: list[Item]) -> Iterator[Finding]:
             continue
         tall = near(items, i, "<tall>", back=4, ahead=3)
         sunk = near(items, i, "<shrunk>", back=5) and not near(items, i, "<across>", back=2, ahead=2)
+        sized = near(items, i, "<measured>", back=4) and not near(items, i, "<across>", back=2, ahead=2)
         alone = all(x is item or x.has("<end>", "<filler>", "<more_than>") for x in items)
-        if (tall or sunk or alone) and 0.05 <= item.value <= 5 and not item.has("<size_of_box>"):
+        if (tall or sunk or sized or alone) and 0.05 <= item.value <= 5 and not item.has("<size_of_box>"):
             yield Finding("height", i, tense_at(items, i), {"height_m": item.value})

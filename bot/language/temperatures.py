@@ -55,6 +55,7 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>", "<more_than>",
         "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>", "<not>", "<only>", "<again>", "<it>",
         "<turn>", "<also>", "<day_unit>", "be", "<smell>", "<to_reading>", "<partday>", "<material>", "<verb>",
+        "<place>", "after", "=", "<emoji>",
     )  # fmt: skip
 
 
@@ -182,6 +183,10 @@ def _mark_changes(items: list[Item]) -> None:
             items[at].labels.add("<denied>")
         if "not" in items[at].scope and before is not None and not before.has("not", "no"):
             continue
+    wrong = [at for at in readings if any(x.has("<wrote>") for x in items[max(0, at - 2) : at])]
+    if len(wrong) < len(readings) and any(x.has("<meant>", "<slip>") for x in items):
+        for at in wrong:  # "typo, that's 56, I put 65"
+            items[at].labels.add("<past_reading>")
     for first, second in itertools.pairwise(readings):
         between = items[first + 1 : second]
         same = items[first].sentence == items[second].sentence
