@@ -75,7 +75,7 @@ class OutRow:
     channel: str | None
     address: str | None
     channel_message_id: str | None
-    receipts: dict[str, Any] | None
+    receipts: dict[str, Any] | None = None
     text: str | None
     sent_at: datetime | None
     why_not: str | None
