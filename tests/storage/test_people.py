@@ -207,3 +207,21 @@ def test_people_to_look_at_come_by_their_moment(
 
         assert work.people.to_look_at(at, 10) == []
         assert work.people.next_look(at) == at + timedelta(hours=1)
+
+
+def test_who_speaks_through_a_phone_is_forgotten_with_it(store: Store, ines: Person, at: datetime) -> None:
+    """A name that only this phone has told: credited, never written to, blanked with its owner."""
+    with store.work() as work:
+        row = work.piles.found(ines.id, "America/Denver", at)
+        marta = work.people.add_to_phone("Marta", ines, at)
+        work.piles.join(row.id, marta.id, at)
+        work.commit()
+    assert (marta.standing, marta.address, marta.through_id) == ("asked", "", ines.id)
+
+    with store.work() as work:
+        work.people.erase(ines.id, at)
+        work.commit()
+
+    with store.work(reading=True) as work:
+        assert work.people.get(marta.id).name is None
+        assert work.piles.keepers(row.id) == []

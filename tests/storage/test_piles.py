@@ -7,6 +7,7 @@ import pytest
 from shared.errors import BadInput
 from shared.pile import Climate, Ingredient, Record
 from storage.people import Person
+from storage.piles import Note
 from storage.work import Store
 
 SUNDAY = date(2026, 3, 1)
@@ -197,3 +198,37 @@ def test_name_and_last_forecast_can_be_set(store: Store, ines: Person, at: datet
 
         row = work.piles.get(pile.id)
         assert (row.name, row.last_forecast) == ("back fence", {"told": ["2026-05-11", "2026-06-02"]})
+
+
+def test_a_record_says_who_did_it(store: Store, ines: Person, leo: Person, at: datetime) -> None:
+    """Told by one, done by others; nobody is named where the one who told it did it alone."""
+    with store.work() as work:
+        row = work.piles.found(ines.id, "America/Denver", at)
+        for by in ((leo.id,), (leo.id, ines.id), (ines.id,), ()):
+            work.piles.record(row.id, ines.id, Record("turned", at.date()), at, by=by)
+        work.commit()
+
+    with store.work(reading=True) as work:
+        told = work.piles.records(row.id)
+    assert [one.by for one in told] == [(leo.id,), (leo.id, ines.id), (), ()]
+    assert {one.record for one in told} == {Record("turned", at.date())}
+
+
+def test_what_keepers_agree_is_no_fact_of_the_pile(
+    store: Store, ines: Person, leo: Person, at: datetime
+) -> None:
+    """Notes come back in the order told, and stand neither in the records nor in the set-up."""
+    with store.work() as work:
+        row = work.piles.found(ines.id, "America/Denver", at)
+        work.piles.note(row.id, ines.id, "turn", leo.id, {"work": "turned"}, at)
+        work.piles.note(row.id, leo.id, "tool", None, {"tool": "fork"}, at)
+        work.commit()
+
+    with store.work(reading=True) as work:
+        notes = work.piles.notes(row.id)
+        assert work.piles.records(row.id) == []
+        assert work.piles.get(row.id).setup == {}
+    assert notes == [
+        Note("turn", leo.id, {"work": "turned"}, ines.id, at),
+        Note("tool", None, {"tool": "fork"}, leo.id, at),
+    ]
