@@ -75,10 +75,10 @@ class OutRow:
     channel: str | None
     address: str | None
     channel_message_id: str | None
-    receipts: dict[str, Any] | None = None
     text: str | None
     sent_at: datetime | None
     why_not: str | None
+    receipts: dict[str, Any] | None = None
 
     @property
     def arrived(self) -> bool | None:
