@@ -66,9 +66,9 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
         pile_ids[0] = work.piles.found(person_id, known.person.zone, at).id
     for pile_id, values in outcome.set_up.items():
         work.piles.set_up(pile_ids[pile_id], person_id, values, at, incoming_id)
-    doers = {pile_id: credited(work, known, outcome, pile_id, at) for pile_id, _, _ in outcome.records}
+    doers = credited(work, known, outcome, at)
     for pile_id, record, replaces_id in outcome.records:
-        by = doers.get(pile_id, ()) if record.kind in CREDITED else ()
+        by = doers if record.kind in CREDITED else ()
         work.piles.record(pile_ids[pile_id], person_id, record, at, incoming_id, replaces_id, by)
         answered(work, pile_ids[pile_id], record.kind)
     if outcome.undo:
@@ -89,13 +89,14 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
     return pile_ids
 
 
-def credited(work: Work, known: Known, outcome: Outcome, pile_id: int, at: datetime) -> list[int]:
+def credited(work: Work, known: Known, outcome: Outcome, at: datetime) -> list[int]:
     """The keepers who did what is told; a name that is new on this phone becomes one."""
     ids = []
     for who in outcome.done_by:
         if isinstance(who, str):
             helper = work.people.add_to_phone(who, known.person, at)
-            work.piles.join(pile_id, helper.id, at)
+            for pile_id in {pile_id for pile_id, _, _ in outcome.records}:
+                work.piles.join(pile_id, helper.id, at)
             who = helper.id
         ids.append(who)
     return ids

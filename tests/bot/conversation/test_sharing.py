@@ -259,7 +259,7 @@ def test_work_is_credited_to_who_did_it(family: Family, words: str, by: tuple[in
 def test_somebody_without_a_phone_is_credited_by_name(family: Family) -> None:
     """ "Marta: turned" on Ana's phone: Marta is in the tally, and nothing is ever sent to her alone."""
     family.later(3)
-    family.ana.text("Marta: turned it")
+    family.ana.text("Marta: turned it and watered it")
     family.later(7)
     family.ana.text("Marta: turned it")
 
@@ -267,7 +267,8 @@ def test_somebody_without_a_phone_is_credited_by_name(family: Family) -> None:
         group = group_of(work, 1)
     marta = group.members[-1]
     assert (marta.name, marta.through_id, marta.address) == ("Marta", 1, "")
-    assert [one.by for one in group.told if one.record.kind == "turned"] == [(marta.id,), (marta.id,)]
+    assert len(group.members) == 4
+    assert [one.by for one in group.told] == [(marta.id,)] * 3
 
 
 def test_forgetting_a_phone_forgets_who_spoke_through_it(family: Family) -> None:
