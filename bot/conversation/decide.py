@@ -157,7 +157,7 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     if known.waiting.get("then") == "cold" and any(fact.record.kind == "moisture" for fact in meaning.facts):
         asks.append(Ask("trouble", topic="cold"))
     after = reported(known, pile, meaning, asks, outcome)
-    if any(line.key == "danger.stay_back" for line in outcome.lines):
+    if any(line.key.startswith(FIRST_OF_ALL) for line in outcome.lines):
         return
     pile = next(one for one in after.piles if one.row.id == pile.row.id)
     answer_all(after, pile, asks, outcome)
@@ -201,6 +201,8 @@ def answer_all(known: Known, pile: KnownPile, asks: Sequence[Ask], outcome: Outc
             answer(known, pile, ask, outcome)
 
 
+FIRST_OF_ALL = ("danger.", "doubt.")
+"""Nothing else is answered before these are settled."""
 ANYWHERE = frozenset({"may_add", "share", "rename"})
 """Answers that say by themselves which pile they are about, or are the same for any."""
 BEGINNINGS = frozenset({"pile_facts", "built_yet"})

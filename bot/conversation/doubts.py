@@ -26,17 +26,17 @@ def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fa
         before, _ = known.look(pile.row, pile.records, known.today)
         said = f_from_c(core_c) if known.person.units == "f" else core_c
         why = fact.doubt or doubt(said, known.person.units, before.core_c.p50, before.air_c)
-        if why == "surface" and was_cool(pile, core_c):
+        if why in ("surface", "unit") and like_the_last(pile, core_c):
             continue
         if why is not None and why != "heard":
             return replace(fact, doubt=why)
     return None
 
 
-def was_cool(pile: KnownPile, core_c: float) -> bool:
-    """Whether the last reading was hardly warmer: it was taken as it is, so this one is too."""
+def like_the_last(pile: KnownPile, core_c: float) -> bool:
+    """Whether the last reading was much the same: it was taken as it is, so this one is too."""
     read = [one.core_c for one in pile.records if one.core_c is not None and not one.edge]
-    return bool(read) and read[-1] - core_c < FELL_C
+    return bool(read) and abs(read[-1] - core_c) < FELL_C
 
 
 def untimely(known: Known, pile: KnownPile, facts: Sequence[Fact], outcome: Outcome) -> bool:

@@ -477,3 +477,35 @@ def test_a_refusal_is_confirmed_once() -> None:
     outcome = hear(before, bare="no")
 
     assert (outcome.consent, outcome.confirmation, said(outcome)) == (False, True, ["refused"])
+
+
+def test_a_reading_like_the_last_one_is_not_doubted_again() -> None:
+    """What was asked about once and taken stands, however odd the model finds it."""
+    cool = told(1, Record("temperature", date(2026, 5, 18), core_c=16.1))
+    outcome = hear(known(ANA, pile(1, None, cool)), reading(14.4))
+
+    assert [record.core_c for _, record, _ in outcome.records] == [14.4]
+
+
+def test_nothing_is_advised_while_a_reading_is_in_doubt() -> None:
+    """The question stands alone; the digit brings the advice."""
+    outcome = hear(known(ANA, pile()), reading(-10.6, doubt="digits"), asks=(Ask("what_next"),))
+
+    assert said(outcome) == ["doubt.which"]
+
+
+def test_a_promise_is_answered_and_not_recorded() -> None:
+    """ "I'll turn it tomorrow": the question stays open until it is done."""
+    waiting = {"ask": "turn", "pile": 1, "options": ["turned", "not_turned"]}
+    outcome = hear(known(replace(ANA, waiting_for=waiting), pile()), bare="will_do")
+
+    assert said(outcome) == ["will_do"]
+    assert (outcome.records, outcome.opens) == ([], None)
+
+
+def test_a_new_phone_is_told_how_the_pile_comes_along() -> None:
+    """By the sharing code from the old phone; nothing is moved on a word alone."""
+    outcome = hear(known(replace(ANA, standing="asked")), asks=(Ask("move"),))
+
+    assert said(outcome) == ["move.how"]
+    assert outcome.joins_pile is None
