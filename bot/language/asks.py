@@ -18,6 +18,16 @@ GRAVEST_FIRST: tuple[Danger, ...] = (
     "self_harm", "threat", "breathing", "injury", "smoke", "animal", "wrong_person", "maybe_smoke",
 )  # fmt: skip
 SPANS = {"<days>": 1, "<weeks>": 7, "<months>": 30.4}
+WRONG = (
+    "<heat.lost>",
+    "<heat.cold>",
+    "<pests>",
+    "<growth>",
+    "<smell.bad>",
+    "<smell.rotten>",
+    "<problem_word>",
+    "<nuisance>",
+)
 SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
@@ -48,13 +58,14 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("schedule", ("later", "not_before")),
     ("later", ("claim", "help", "decline", "schedule")),
     ("undo", ("trouble", "what_next")),
+    ("share", ("what_next",)),
     ("language", ("hand_over", "share", "schedule", "help", "later", "person")),
     ("when_ready", ("may_add", "harvest_amount")),
     ("mix", ("may_add",)),
     ("safe_use", ("may_add",)),
     ("harvest_amount", ("may_add",)),
     ("water_amount", ("harvest_amount", "may_add")),
-    ("may_add", ("what_next", "how_build", "trouble", "help", "state", "how_turn")),
+    ("may_add", ("what_next", "how_build", "trouble", "help", "state", "how_turn", "share")),
     ("water_amount", ("what_next", "trouble", "mix", "how_turn", "state")),
     ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
     ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
@@ -122,7 +133,7 @@ def _ask(
     if kind == "units":
         return Ask("units", units="f" if any(x.has("<degreeword_f>") for x in items) else "c")
     if kind == "trouble":
-        return Ask("trouble") if any(_problem(f) for f in facts) else None
+        return Ask("trouble") if any(_problem(f) for f in facts) or _asks_cure(items) else None
     if kind == "only_about":
         return Ask(
             "only_about", topic="water" if any(x.has("<water>", "<water_word>") for x in items) else "turn"
@@ -140,6 +151,11 @@ def _ask(
 def _problem(fact: Fact) -> bool:
     record = fact.record
     return record.kind in ("pests", "smoke", "growth") or (record.kind, record.word) in PROBLEMS
+
+
+def _asks_cure(items: list[Item]) -> bool:
+    """Whether a question itself names what is wrong: "why isn't it heating"."""
+    return any("ask" in x.scope and x.has(*WRONG) for x in items)
 
 
 def _class_code(items: list[Item], lex: Lexicon, text: str) -> str | None:
@@ -177,8 +193,23 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
                 found.append(Ask("may_add", material="other", name=" ".join(words)))
         if found:
             break
+    if that := None if any(a.material != "other" for a in found) else _pointed_at(items, lex):
+        found = [that]
     unique = {a.material: a for a in reversed(found)}
     return list(reversed(unique.values()))
+
+
+def _pointed_at(items: list[Item], lex: Lexicon) -> Ask | None:
+    """ "I have lots of leaves. Can I put them in?": the material that was named before the question."""
+    for _, (first, last) in lex.searches(items, "may_add_that."):
+        asked = any("ask" in x.scope for x in items[first:last]) and not any(
+            x.has("<veg>", "<material>") for x in items[first : last + 3]
+        )
+        named = [x for x in items[:first] if x.has("<material>") and x.value != "finished_compost"]
+        added = any(x.has("<add.done>") and not x.scope for x in items[:first])
+        if asked and named and not added:
+            return Ask("may_add", material=str(named[-1].value), name=named[-1].written)
+    return None
 
 
 def _remind_on(items: list[Item], today: date) -> date | None:
@@ -217,7 +248,12 @@ def _clock(items: list[Item]) -> time | None:
 
 
 def _schedule(items: list[Item]) -> Ask | None:
-    weekday = next((x.value.weekday for x in items if x.has("<weekday>")), None)
+    named = [
+        (x.value.weekday, bool(i) and items[i - 1].has("<instead>", "not", "from", "no"), "not" in x.scope)
+        for i, x in enumerate(items)
+        if x.has("<weekday>")
+    ]
+    weekday = min(reversed(named), key=lambda day: day[1:], default=(None,))[0]  # the last that is wanted
     noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
     at = _clock(items) or noon
     names_time = weekday or at or any(x.has("<partday>", "<date>", "<day_many>", "<timeword>") for x in items)

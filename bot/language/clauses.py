@@ -195,8 +195,11 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
         if word.has("<article>", "<owner>"):
             named_so = words and (items[at].has("<namable>") or named[-1].has("<place>"))
             return (" ".join(reversed(words)), step) if named_so else (None, 0)
-        if not word.key.replace(" ", "").isalpha() or word.has(
-            "<noname>", "<verb>", "<and>", "<but>", "<pile>"
+        acts = word.has("<verb>") and not word.has("<place>", "<move>")  # "the side yard", "the chicken run"
+        if (
+            not word.key.replace(" ", "").isalpha()
+            or acts
+            or word.has("<noname>", "<and>", "<but>", "<pile>")
         ):
             break
         if word.has("<moisture>", "<heat>", "<pests>", "<date>", "<is>", "<was>"):
@@ -213,7 +216,10 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
 def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, int] | None:
     """ "la pila del fondo", "la pila grande", "the pile by the shed"."""
     item = items[at]
-    if not item.has("<pile>", "<shepile>") or (at and items[at - 1].has("<a>")):
+    pointed = item.has("<pileone>") and at > 0 and items[at - 1].has("<article>")
+    if not (pointed or item.has("<pile>", "<shepile>")) or any(
+        x.has("<a>") for x in items[max(0, at - 2) : at]
+    ):
         return None
     here = at + 1
     linked = definite = False

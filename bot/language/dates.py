@@ -178,6 +178,9 @@ def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When 
         return _calendar(f"{grammar.months[got['month']]}/{grammar.ordinals[got['ordinal']]}", now, hour)
     if kind == "ordinal":
         return _day_of_month(grammar.ordinals[got["ordinal"]], today, hour)
+    if kind == "month":
+        first = _calendar(f"{grammar.months[got['month']]}/1", now, None)
+        return first and When(None, first.ahead)
     if kind == "slash":
         return _calendar(got["day"], now, hour)
     if kind == "day":

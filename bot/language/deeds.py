@@ -81,7 +81,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             )
             if item.has("<but>", "<only>") and (denied or _denied_before(items, start, i)):
                 active, denied = True, False
-            if i in put_in and not item.scope & UNREAL and "not" not in item.scope:
+            if i in put_in and not any(x.scope & (UNREAL | {"not"}) for x in items[i : put_in[i]]):
                 yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
                 waiting = []
                 active = True
@@ -163,7 +163,7 @@ def _goes_on(items: list[Item], start: int, end: int) -> bool:
 
 def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int | None:
     """ "2 buckets of leaves and a bag of grass" stands for what was put in; after "we built it" amounts may lack."""
-    start = next((i + 1 for i in range(end - 2, start, -1) if items[i].key == ":"), start)
+    began, start = start, next((i + 1 for i in range(end - 2, start, -1) if items[i].key == ":"), start)
     acts = next((i for i in range(start, end) if _has_verb(items[i : i + 1])), end)
     while acts < end and acts > start and items[acts - 1].segment == items[acts].segment:
         acts -= 1
@@ -179,7 +179,7 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int 
               "of", "de", "+", "<also>", "<only>", "in", "<pile>", "<pilename>", "the", "la", "el", "<moisture>")
         for x in sentence
     )  # fmt: skip
-    enough = 0.6 if amounts else 0.8 if listed else 1.0
+    enough = 0.6 if amounts else 0.8 if listed or len(materials) > 1 or start > began else 1.0
     return start if materials and known >= enough * len(sentence) else None
 
 

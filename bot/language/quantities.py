@@ -301,7 +301,8 @@ def _past(items: list[Item], at: int, labels: tuple[str, ...]) -> int:
 
 def _folded(items: list[Item], at: int, end: int, value: Amount) -> Item:
     written = " ".join(item.written for item in items[at:end])
-    labels = {"<amount>", *(item.key for item in items[at:end] if item.key.isalpha())}
+    words = {item.key for item in items[at:end] if item.key.isalpha()} - {"can"}  # the vessel, not the verb
+    labels = {"<amount>", *words}
     return Item(plain(written), written.lower(), written, labels, items[at].glued, value=value)
 
 

@@ -109,11 +109,17 @@ def _counts_something(items: list[Item], at: int) -> bool:
 
 
 def _is_code(items: list[Item], at: int) -> bool:
+    """A class code or a piece of a phone number."""
+    phoned = items[at].glued and at > 1 and items[at - 1].key in "-." and (items[at - 2].number or 0) >= 200
     return (
-        items[at].glued
-        and at > 0
-        and items[at - 1].key.isalpha()
-        and not items[at - 1].has("<temperature_word>")
+        phoned
+        or (items[at].key[:1] == "0" and len(items[at].key) > 2)
+        or (
+            items[at].glued
+            and at > 0
+            and items[at - 1].key.isalpha()
+            and not items[at - 1].has("<temperature_word>")
+        )
     )
 
 
