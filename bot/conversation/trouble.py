@@ -20,7 +20,7 @@ BROWN_C_N = 40.0
 """A mix above this is slow for want of nitrogen (Cornell: 25 to 35 is the aim)."""
 DRY_MOISTURE = 0.45
 FELT_LATELY = timedelta(days=7)
-BEGINNINGS = ("just_built", "just_turned", "just_watered", "frozen", "winter", "warming")
+LEAVE_BE = ("just_built", "just_turned", "just_watered", "frozen", "winter", "warming")
 """Reasons of care to leave a cold pile alone."""
 
 
@@ -95,7 +95,7 @@ def not_heating(known: Known, pile: KnownPile, outcome: Outcome) -> None:
     word = felt(pile, known.today)
     if outlook.stage in ("curing", "ready"):
         outcome.say("trouble.cold.finishing")
-    elif actions[0].do == "wait" and actions[0].why in BEGINNINGS:
+    elif actions[0].do == "wait" and actions[0].why in LEAVE_BE:
         next_step(known, pile, pile.records, found, outcome)
         if actions[0].why not in TELLING:
             outcome.say(f"why.wait.{actions[0].why}", **actions[0].numbers)
