@@ -129,7 +129,7 @@ def owner_of(group: Group, work: Work, at: datetime) -> int | None:
 
 
 def balance(group: Group) -> dict[int, float]:
-    """Minutes of work done beyond what was owed, of each keeper; the sum over all of them is zero. [min]"""
+    """Minutes of work that each keeper has done beyond what they owed; below zero they are behind. [min]"""
     shares = agreed(group)
     spans = {person.id: _away(group, person) for person in group.members}
     over = dict.fromkeys(shares, 0.0)

@@ -271,6 +271,20 @@ def test_somebody_without_a_phone_is_credited_by_name(family: Family) -> None:
     assert [one.by for one in group.told] == [(marta.id,)] * 3
 
 
+def test_a_turn_of_somebody_without_a_phone_goes_to_the_phone_they_use(family: Family) -> None:
+    """Ana's phone is told that this one is for Marta."""
+    family.ana.text("Marta: watered it")
+    for phone in (family.ana, family.beto, family.leo):
+        family.later(7)
+        phone.text("turned it")
+    family.later(11)
+
+    (asked,) = family.turn_due()
+
+    assert asked.person_id == 1
+    assert (asked.lines[1].key, asked.lines[1].values) == ("turn_of", {"name": "Marta"})
+
+
 def test_forgetting_a_phone_forgets_who_spoke_through_it(family: Family) -> None:
     """A name that only Ana's phone has told goes with her."""
     family.later(3)
