@@ -138,7 +138,7 @@ def _holds(pile: Pile, records: Sequence[Record], endings: tuple[str, ...]) -> b
 def _level(record: Record) -> Level:
     if record.kind == "smoke":
         return danger(None, smoke=True)
-    if record.kind == "temperature":
+    if record.kind == "temperature" and record.core_c is not None and possible(record.core_c):
         return danger(record.core_c)
     return "none"
 

@@ -142,3 +142,10 @@ def test_manure_added_later_counts() -> None:
 
     assert not holds_manure(plain, [])
     assert holds_manure(plain, [Record("added", TODAY, material="chicken_manure")])
+
+
+def test_a_reading_that_cannot_be_is_no_danger() -> None:
+    """900 degrees is a slip of the thumb, asked about elsewhere; it keeps nobody away from the pile."""
+    slip = Record("temperature", date(2026, 3, 4), core_c=482.0)
+
+    assert alarm([slip], date(2026, 3, 5)).level == "none"
