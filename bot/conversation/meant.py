@@ -34,7 +34,10 @@ def tidied(meaning: Meaning) -> Meaning:
     facts = tuple(in_litres(fact) for fact in meaning.facts)
     if "cannot_turn" in kinds:
         facts = tuple(fact for fact in facts if fact.record.kind != "not_turned")
-    return replace(meaning, facts=facts, asks=tuple(ask for ask in meaning.asks if ask.kind not in out))
+    about_pile = bool(meaning.facts) or "trouble" in kinds  # no stranger, whatever the words sound like
+    danger = None if meaning.danger == "wrong_person" and about_pile else meaning.danger
+    asks = tuple(ask for ask in meaning.asks if ask.kind not in out)
+    return replace(meaning, facts=facts, asks=asks, danger=danger)
 
 
 def in_litres(fact: Fact) -> Fact:

@@ -509,3 +509,11 @@ def test_a_new_phone_is_told_how_the_pile_comes_along() -> None:
 
     assert said(outcome) == ["move.how"]
     assert outcome.joins_pile is None
+
+
+def test_who_speaks_of_the_pile_is_no_stranger() -> None:
+    """A wrong number is unlinked at once; "what's wrong with it?" is a question about the pile."""
+    assert hear(known(ANA, pile()), danger="wrong_person").consent is False
+
+    asks = hear(known(ANA, pile()), asks=(Ask("trouble"),), danger="wrong_person")
+    assert (asks.consent, said(asks)) == (None, ["trouble.which"])

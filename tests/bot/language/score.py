@@ -1,4 +1,4 @@
-"""Scores the reader on banks of messages: `python -m tests.bot.language.score [--show] [--only WORD] FILE...`.
+"""Scores the reader on banks of messages: `python -m tests.bot.language.score [--show] FILE...`.
 
 A bank is JSON lines {"id", "text", "now", "units", "expect": {"language", "facts", "asks"}}.
 """
@@ -106,7 +106,8 @@ def main() -> None:
     for file in options.files:
         result = score([file])
         print(
-            f"{file.name}: {result.right}/{result.messages} whole records ({result.accuracy:.1%}), facts F1 {result.f1:.3f}"
+            f"{file.name}: {result.right}/{result.messages} whole records ({result.accuracy:.1%}), "
+            f"facts F1 {result.f1:.3f}"
         )
         for name in ("stop_missed", "stop_false", "smoke_missed", "smoke_false", "temperature"):
             errors = getattr(result, name)

@@ -1,7 +1,7 @@
 """What the reader makes of a message: the given samples, the banks, opt-outs, danger, and texts of no sense.
 
-The banks were written by people who had not seen the reader. The `tuned` part served to build it; the `held` part
-was scored once, at the end, and is kept to see that later changes do no harm.
+The banks were written by people who had not seen the reader. The `tuned` part served to build it; the
+`held` part was scored once, at the end, and is kept to see that later changes do no harm.
 """
 
 import json
@@ -87,15 +87,16 @@ def test_a_look_alike_is_no_opt_out(language: str) -> None:
     ],
 )
 def test_danger_is_told_from_what_only_sounds_like_it(text: str, danger: str | None) -> None:
-    """Smoke, injury, breath, self-harm, animals and strangers are seen; steam, jokes and ash are not danger."""
+    """Smoke, injury, breath, self-harm, animals and strangers are seen; steam, jokes and ash are none."""
     assert read(text).danger == danger
 
 
 @pytest.mark.parametrize(
     ("text", "bare"),
     [
-        ("done", "done"), ("listo", "done"), ("not yet", "not_yet"), ("todavía no", "not_yet"), ("yes", "yes"),
-        ("sí", "yes"), ("nel", "no"), ("idk", "dont_know"), ("no sé", "dont_know"), ("ok", "ok"), ("skip", "skip"),
+        ("done", "done"), ("listo", "done"), ("not yet", "not_yet"), ("todavía no", "not_yet"),
+        ("yes", "yes"), ("sí", "yes"), ("nel", "no"), ("idk", "dont_know"), ("no sé", "dont_know"),
+        ("ok", "ok"), ("skip", "skip"),
         ("the other one", "other_one"), ("la otra", "other_one"),
     ],
 )  # fmt: skip
@@ -119,7 +120,9 @@ def test_a_bare_answer_is_left_to_the_conversation(text: str, bare: str) -> None
         ("temperature is one for tea", "f", 140.0, "heard"),
     ],
 )
-def test_a_reading_is_doubted_where_it_may_be_another(text: str, units: str, f: float, doubt: str | None) -> None:
+def test_a_reading_is_doubted_where_it_may_be_another(
+    text: str, units: str, f: float, doubt: str | None
+) -> None:
     """Dropped digits, the other scale, slips of dictation and what cannot be are marked, never mended."""
     fact = read(text, units).facts[0]
 
@@ -171,7 +174,9 @@ def test_the_make_of_a_pile_is_read(text: str, setup: Setup) -> None:
     assert found is not None
     for name in Setup.__slots__:
         wanted = getattr(setup, name)
-        assert getattr(found, name) == (pytest.approx(wanted, rel=1e-3) if isinstance(wanted, float) else wanted)
+        assert getattr(found, name) == (
+            pytest.approx(wanted, rel=1e-3) if isinstance(wanted, float) else wanted
+        )
 
 
 @pytest.mark.parametrize(
@@ -202,14 +207,19 @@ def test_what_goes_beyond_the_record_is_asked_for_too(text: str, ask: Ask) -> No
 def senseless(seed: int) -> str:
     """A text of random words, letters, signs or one thing over and over."""
     chance = random.Random(seed)
-    words = [line["text"] for name in ("en_tuned.jsonl", "es_tuned.jsonl") for line in map(json.loads, lines(name))]
+    words = [
+        line["text"] for name in ("en_tuned.jsonl", "es_tuned.jsonl") for line in map(json.loads, lines(name))
+    ]
     pick = chance.randrange(4)
     if pick == 0:
         return " ".join(chance.choice(words) for _ in range(chance.choice([1, 3, 200])))[:10_000]
     if pick == 1:
         return "".join(chr(chance.randrange(0x3000)) for _ in range(chance.choice([5, 80, 2000])))
     if pick == 2:
-        return chance.choice(["1 ", "a", "stop ", "¿", "½", "1/2 ", "n't ", "<b>", "'; DROP TABLE--", "\x00"]) * 3000
+        return (
+            chance.choice(["1 ", "a", "stop ", "¿", "½", "1/2 ", "n't ", "<b>", "'; DROP TABLE--", "\x00"])
+            * 3000
+        )
     return "".join(chance.choice("abcdefgh 0123456789.,!?'-°") for _ in range(chance.choice([20, 10_000])))
 
 
