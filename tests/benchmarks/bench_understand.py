@@ -50,7 +50,9 @@ def fuzz(texts: list[str], rounds: int) -> None:
         elif kind == 1:
             text = "".join(chr(chance.randrange(0x2FFF)) for _ in range(chance.choice([5, 60, 600])))
         elif kind == 2:
-            text = chance.choice([*words, "<b>", "'; DROP TABLE", "\x00", "¿", "½"]) * chance.choice([2, 50, 2000])
+            text = chance.choice([*words, "<b>", "'; DROP TABLE", "\x00", "¿", "½"]) * chance.choice(
+                [2, 50, 2000]
+            )
         else:
             text = " ".join(chance.choice(texts) for _ in range(2))[::-1]
         start = time.process_time()
@@ -62,14 +64,23 @@ def fuzz(texts: list[str], rounds: int) -> None:
 def main() -> None:
     """Run it all on the tuned banks."""
     warnings.simplefilter("ignore")
-    lines = [line for f in ("en_tuned", "es_tuned") for line in (BANK / f"{f}.jsonl").read_text("utf-8").splitlines()]
+    lines = [
+        line
+        for f in ("en_tuned", "es_tuned")
+        for line in (BANK / f"{f}.jsonl").read_text("utf-8").splitlines()
+    ]
     texts = [json.loads(line)["text"] for line in lines]
     ours = show("understand", timed(lambda text: understand(text, NOW, "f"), texts))
     some = texts[::10]
     share = len(some) / len(texts)
     plain = show("search_dates, no language", timed(search_dates, some))
-    told = show("search_dates, languages=[en, es]", timed(lambda t: search_dates(t, languages=["en", "es"]), some))
-    print(f"ratio: {plain / share / ours:.0f} times faster; with languages given {told / share / ours:.0f} times")
+    told = show(
+        "search_dates, languages=[en, es]", timed(lambda t: search_dates(t, languages=["en", "es"]), some)
+    )
+    print(
+        f"ratio: {plain / share / ours:.0f} times faster; "
+        f"with languages given {told / share / ours:.1f} times"
+    )
     fuzz(texts, FUZZED)
 
 

@@ -17,7 +17,7 @@ from tests.bot.language.score import Score, score
 
 HERE = Path(__file__).parent
 BANK = HERE / "bank"
-SCORES: list[tuple[str, float, float]] = []
+SCORES = [("en_tuned.jsonl", 0.96, 0.98), ("es_tuned.jsonl", 0.92, 0.95)]  # whole records, facts F1
 NOW = datetime(2026, 8, 11, 12, 0)  # a Tuesday
 
 
