@@ -278,6 +278,10 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact]) -> list[A
         kinds.discard("later" if habit else "schedule")
     if "schedule" in kinds and any(x.has("<day_many>") for x in items):
         kinds.discard("pause")  # "stop the Sunday reminders, do Tuesdays"
+    if any(x.has("<clocktime>") for x in items) and all(a.on is None for a in asks if a.kind == "pause"):
+        kinds.discard("pause")  # "don't text me before 8"
+    if {"pause", "resume"} <= kinds and any(x.has("<ends>") for x in items):
+        kinds.discard("pause")  # "end the pause"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")
     if sum(x.key.isalpha() for x in items) > 6:

@@ -70,7 +70,8 @@ def _grammar(language: Language) -> _Grammar:
     names = {
         "OFFSET": _any(offsets), "WEEKDAY": _any(weekdays), "MONTH": _any(months), "PART": _any(parts),
         "HOLIDAY": _any(holidays), "ORDINAL": _any(ordinals),
-        "COUNT": r"[0-9]{1,3}|" + _any(counts), "UNIT": _any(w for words in table["units"].values() for w in words),
+        "COUNT": r"[0-9]{1,3}|" + _any(counts),
+        "UNIT": _any(w for words in table["units"].values() for w in words),
     }  # fmt: skip
     spans = []
     for kind, texts in table["spans"].items():
@@ -269,7 +270,7 @@ def _day_of_month(day: int, today: date, hour: float | None) -> When | None:
 
 
 def clock_time(items: list[Item], lex: Lexicon) -> list[Item]:
-    """The items with each time of day ("7:30 am", "at 6 in the evening") labelled <clocktime>, value a `time`."""
+    """The items with each time of day ("7:30 am", "at 6 in the evening") labelled <clocktime>, a `time`."""
     if not any(item.number is not None or item.has("<clock>") for item in items):
         return items
     table, parts = lex.tables["clock"], _grammar(lex.language).parts

@@ -23,6 +23,13 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             continue
         if "not" in scope and kind != "not_turned":
             continue
+        if (
+            kind == "watered"
+            and first
+            and items[first].has("<moisture>")
+            and items[first - 1].has("<is>", "<was>")
+        ):
+            continue  # "it's soaked"
         if kind == "not_turned" and any(x.has("<unable>") for x in items[max(0, first - 1) : last]):
             continue
         yield Finding(kind, first, "past", _amount_of(items, first, kind))
@@ -63,7 +70,7 @@ def _in_brackets(items: list[Item], at: int, event: int) -> bool:
 
 
 def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
-    """Materials and water after a verb of adding, up to the next verb; "just leaves" after "no meat" as well."""
+    """Materials and water after a verb of adding, up to the next verb; "just leaves" after "no meat" too."""
     put_in = {first: last for _, (first, last) in lex.searches(items, "fact.put_in")}
     before_active = False
     for start, end in sentences(items):
@@ -91,7 +98,9 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                     for m in named
                     if items[m].has("<material>")
                 )
-            keeps = (item.has("<add.ing>") and i > 0 and items[i - 1].has("<keep>")) or _just_done(items, i)
+            keeps = (item.has("<add.ing>") and (i == start or items[i - 1].has("<keep>"))) or _just_done(
+                items, i
+            )
             if verb or keeps or (item.has("<add>") and item.scope & (UNREAL | {"not"})):
                 done = (verb or keeps) and not item.scope & UNREAL
                 denied = "not" in item.scope and not item.scope & UNREAL
@@ -132,7 +141,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                 elif not item.scope:
                     waiting.append(i)
             if active and item.has("<water_word>") and "not" not in item.scope and not item.scope & UNREAL:
-                yield Finding("watered", i, "past", {"litres": _litres_before(items, i, began)})
+                yield Finding("watered", i, "past", _measured(_amount_before(items, i, began)))
             elif active and _bare_litres(items, i, start, end) and not item.scope:
                 yield Finding("watered", i, "past", {"litres": item.value.litres})
         before_active = active
@@ -162,7 +171,7 @@ def _goes_on(items: list[Item], start: int, end: int) -> bool:
 
 
 def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int | None:
-    """ "2 buckets of leaves and a bag of grass" stands for what was put in; after "we built it" amounts may lack."""
+    """ "2 buckets of leaves and a bag of grass" was put in; after "we built it" amounts may lack."""
     began, start = start, next((i + 1 for i in range(end - 2, start, -1) if items[i].key == ":"), start)
     acts = next((i for i in range(start, end) if _has_verb(items[i : i + 1])), end)
     while acts < end and acts > start and items[acts - 1].segment == items[acts].segment:
@@ -175,8 +184,9 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int 
     materials = [x for x in sentence if x.has("<material>", "<water_word>")]
     amounts = [x for x in sentence if x.has("<amount>")]
     known = sum(
-        x.has("<material>", "<amount>", "<and>", "<break>", "<end>", "<a>", "<filler>", "<date>", "<link_of>", "<size>", "<water_word>",
-              "of", "de", "+", "<also>", "<only>", "in", "<pile>", "<pilename>", "the", "la", "el", "<moisture>")
+        x.has("<material>", "<amount>", "<and>", "<break>", "<end>", "<a>", "<filler>", "<date>", "<link_of>",
+              "<size>", "<water_word>", "of", "de", "+", "<also>", "<only>", "in", "<pile>", "<pilename>",
+              "the", "la", "el", "<moisture>")
         for x in sentence
     )  # fmt: skip
     enough = 0.6 if amounts else 0.8 if listed or len(materials) > 1 or start > began else 1.0
@@ -224,13 +234,13 @@ def _is_subject(items: list[Item], at: int, end: int) -> bool:
 
 
 def _added_fields(items: list[Item], at: int, end: int) -> dict[str, Any]:
-    return {"material": items[at].value, "litres": _litres_of(items, at, end)}
+    return {"material": items[at].value, **_measured(_amount_of_material(items, at, end))}
 
 
-def _litres_of(items: list[Item], at: int, end: int) -> float | None:
+def _amount_of_material(items: list[Item], at: int, end: int) -> Amount | None:
     for i in range(at - 1, max(at - 7, -1), -1):
         if items[i].has("<amount>"):
-            return _litres(items[i])
+            return _amount(items[i])
         if items[i].has("<material>", "<water_word>", "<end>", "<break>", "<verb>", "<and>"):
             break
     for i in range(at + 1, min(at + 10, end)):
@@ -238,9 +248,8 @@ def _litres_of(items: list[Item], at: int, end: int) -> float | None:
             later = next(
                 (x for x in items[i + 1 : min(i + 5, end)] if not x.has("of", "de", "<size>", "the")), None
             )
-            return (
-                None if later is not None and later.has("<material>", "<water_word>") else _litres(items[i])
-            )
+            taken = later is not None and later.has("<material>", "<water_word>")
+            return None if taken else _amount(items[i])
         if items[i].has(
             "<material>", "<water_word>", "<add.done>", "<and>", "<turn.done>", "<water.done>", "<give.done>"
         ):
@@ -248,17 +257,22 @@ def _litres_of(items: list[Item], at: int, end: int) -> float | None:
     return None
 
 
-def _litres(item: Item) -> float | None:
+def _amount(item: Item) -> Amount:
     amount: Amount = item.value
-    return amount.litres
+    return amount
 
 
-def _litres_before(items: list[Item], at: int, began: int) -> float | None:
+def _measured(amount: Amount | None) -> dict[str, Any]:
+    """The fields that an amount gives a finding."""
+    return {"litres": amount and amount.litres, "buckets": amount and amount.buckets}
+
+
+def _amount_before(items: list[Item], at: int, began: int) -> Amount | None:
     """The amount that goes with water: before it, else shortly after."""
     for span in (range(at - 1, began - 1, -1), range(at + 1, min(at + 6, len(items)))):
         for i in span:
             if items[i].has("<amount>"):
-                return _litres(items[i])
+                return _amount(items[i])
             if items[i].has("<material>", "<end>"):
                 break
     return None

@@ -17,7 +17,8 @@ from shared.pile import Record
 T = TypeVar("T")
 SAME_AS = {"bad": "rotten", "fresh": "earthy", "lost": "cold"}  # vaguer words, that give way to surer ones
 PROBLEMS = {
-    ("smell", "ammonia"), ("smell", "rotten"), ("smell", "sour"), ("heat_feel", "cold"), ("moisture", "soggy"),
+    ("smell", "ammonia"), ("smell", "rotten"), ("smell", "sour"), ("heat_feel", "cold"),
+    ("moisture", "soggy"),
     ("moisture", "dry"), ("moisture", "bit_dry"), ("moisture", "bit_wet"), ("texture", "matted"),
     ("texture", "clumpy"), ("texture", "recognisable"),
 }  # fmt: skip
@@ -40,9 +41,11 @@ def find_facts(items: list[Item], lex: Lexicon, now: datetime, units: Units) -> 
 
 
 def _facts(f: Finding, on: date) -> Iterator[Fact]:
-    record = Record(f.kind, on, hour=f.hour, **f.fields)
+    fields = dict(f.fields)
+    buckets = fields.pop("buckets", None)
+    record = Record(f.kind, on, hour=f.hour, **fields)
     for pile in (f.pile or "").split("&"):
-        yield Fact(record, pile or None, f.doubt)
+        yield Fact(record, pile or None, f.doubt, buckets)
 
 
 # --- on which day, at which pile ---------------------------------------------------------------------------
@@ -72,7 +75,7 @@ def _same(a: Finding, b: Finding) -> bool:
 
 
 def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Finding]:
-    """Of findings that cannot both hold, keep the surer: "sour, gross" is sour; "not hot, just warm" is warm."""
+    """Of findings that cannot both hold, keep the surer: "sour, gross" is sour; "not hot, warm" is warm."""
     words: dict[tuple[Any, ...], list[Finding]] = {}
     for f in found:
         words.setdefault((f.kind, f.on, f.pile), []).append(f)
@@ -223,7 +226,7 @@ def _place(items: list[Item], found: list[Finding]) -> None:
 
 
 def _has_facts(items: list[Item], found: list[Finding], at: int) -> bool:
-    """ "3 gal leaves. all in the front pile": a sentence with only a pile's name speaks of what was said before."""
+    """ "3 gal leaves. all in the front pile": a sentence of only a pile's name speaks of what came before."""
     return any(items[f.at].sentence == items[at].sentence for f in found)
 
 

@@ -35,7 +35,7 @@ _TOKEN = re.compile(
     r"(?P<iso>[0-9]{4}-[0-9]{2}-[0-9]{2})"
     r"|(?P<clock>[0-9]{1,2}:[0-9]{2})"
     r"|(?P<slash>[0-9]{1,2}/[0-9]{1,2}(?:/[0-9]{2,4})?)"
-    r"|(?P<number>[0-9]{1,3}(?:,[0-9]{3})+(?![0-9])|[0-9]{1,9}(?:[.,][0-9]{1,2}(?![0-9]))?)"
+    r"|(?P<number>[0-9]{1,3}(?:,[0-9]{3}){1,3}(?![0-9])|[0-9]{1,9}(?:[.,][0-9]{1,2}(?![0-9]))?)"
     r"|(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*)"
     r"|(?P<mark>\.{2,}|[^\w\s]|\n|_)"
 )
@@ -75,7 +75,7 @@ class Item:
 
     def has(self, *labels: str) -> bool:
         """Whether it carries any of the labels."""
-        return any(label in self.labels for label in labels)
+        return not self.labels.isdisjoint(labels)
 
 
 def plain(text: str) -> str:
@@ -165,6 +165,7 @@ class Pattern:
             if e.kind == "item" and not e.maybe and e.names.isdisjoint({"$", "<any>"})
         ]
         self.anchor = min(firm, key=lambda e: len(e.names)).names
+        self.needs = tuple(e.names for e in firm)  # labels without one of each of which it cannot match
 
     @staticmethod
     def _element(part: str, *, last: bool) -> Element:
@@ -352,7 +353,7 @@ class Lexicon:
         present = set().union(*(item.labels for item in items)) if items else set()
         likely = {entry[0]: entry for label in present & by_label.keys() for entry in by_label[label]}
         for _, name, pattern in (likely[order] for order in sorted(likely)):
-            if name.startswith(prefix):
+            if name.startswith(prefix) and not any(present.isdisjoint(need) for need in pattern.needs):
                 for found in pattern.find_all(items):
                     yield name[len(prefix) :], found
 
@@ -437,7 +438,7 @@ def _add_verbs(made: Lexicon, name: str, verbs: Iterable[str]) -> None:
 
 
 def _doubt_unaccented(made: Lexicon) -> None:
-    """A form that is past only by its accent ("volteó") is `maybe` past where written without it ("volteo")."""
+    """A form that is past only by its accent ("volteó") is `maybe` past where it lacks it ("volteo")."""
     for labels in made.forms.values():
         for label in [label for label in labels if label.endswith(".done>")]:
             name = label.removesuffix(".done>")

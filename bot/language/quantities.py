@@ -27,13 +27,19 @@ LITRES = {
 METRES = {"metre": 1.0, "centimetre": 0.01, "foot": 0.3048, "inch": 0.0254, "yard_long": 0.9144}
 HOTTEST_C, COLDEST_C = 100.0, -40.0  # outside it is a mistake and asked about
 
+VESSELS = {"vessel", "bucket"}
+
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """So much of something: litres where that was said, else None; `count` of the named vessel."""
+    """So much of something: litres where that was said, else None; `count` of the named vessel.
+
+    buckets   the count, where the vessel is a bucket of no stated size
+    """
 
     litres: float | None
     count: float | None = None
+    buckets: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +210,7 @@ def _measures(items: list[Item], at: int, lex: Lexicon) -> bool:
         if at + step >= len(items):
             return False
         item = items[at + step]
-        if _unit(items, at + step, lex, {*LITRES, *METRES, "vessel"})[0]:
+        if _unit(items, at + step, lex, {*LITRES, *METRES, *VESSELS})[0]:
             return True
         if not (item.number is not None or item.has("<size>") or item.key in ("-", "de", "of", "a")):
             return False
@@ -250,7 +256,8 @@ def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, i
     if count is None or not follows or last is None or not last.count:
         return None
     litres = None if last.litres is None else last.litres / last.count * count
-    return _folded(items, at, at + 1, Amount(litres, count)), at + 1
+    buckets = None if last.buckets is None else count
+    return _folded(items, at, at + 1, Amount(litres, count, buckets)), at + 1
 
 
 def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
@@ -266,18 +273,18 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
         after = _past(items, here + 1, ("-",))
         kind, end = _unit(items, after, lex, set(LITRES))
         end = _past(items, end, ("-",))
-        vessel, past = _unit(items, end, lex, {"vessel"})
+        vessel, past = _unit(items, end, lex, VESSELS)
         if kind and vessel:  # two 5-gallon buckets
             return _folded(items, at, past, Amount(count * second * LITRES[kind], count)), past
         return None
     kind, end = _unit(items, here, lex, set(LITRES))
     if kind:
-        vessel, past = _unit(items, _past(items, end, ("-",)), lex, {"vessel"})
+        vessel, past = _unit(items, _past(items, end, ("-",)), lex, VESSELS)
         end = past if vessel else end
         half = next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), [])
         end += len(half)
         return _folded(items, at, end, Amount((count + (0.5 if half else 0)) * LITRES[kind], count)), end
-    vessel, end = _unit(items, here, lex, {"vessel"})
+    vessel, end = _unit(items, here, lex, VESSELS)
     if not vessel:
         return None
     size = _past(items, end, ("of", "de", "-", "("))
@@ -285,7 +292,7 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
         kind, past = _unit(items, size + 1, lex, set(LITRES))
         if kind:
             return _folded(items, at, past, Amount(count * each * LITRES[kind], count)), past
-    return _folded(items, at, end, Amount(None, count)), end
+    return _folded(items, at, end, Amount(None, count, count if vessel == "bucket" else None)), end
 
 
 def _halves(lex: Lexicon) -> list[list[str]]:

@@ -6,6 +6,7 @@ from bot.language.lexicon import Item, Lexicon
 from bot.language.meaning import Setup
 from bot.language.quantities import METRES, Amount
 
+WIDE = ("wide", "across", "square", "ancho", "ancha", "largo", "diametro")
 _SAYS: dict[str, dict[str, Any]] = {
     "bin": {"bin": True},
     "no_bin": {"bin": False},
@@ -28,13 +29,13 @@ def find_setup(items: list[Item], lex: Lexicon) -> Setup | None:
     for name, values in _SAYS.items():
         if name in hits:
             said |= values
-    said |= _box(items, lex)
+    said |= _box(items, lex, in_a_bin=bool(said.get("bin")))
     said |= _volume(items)
     return Setup(**said) if said else None
 
 
-def _box(items: list[Item], lex: Lexicon) -> dict[str, float]:
-    """ "3x3x3", "3 by 3 ft and 4 high", "4 feet tall and wide", "a metre each way"."""
+def _box(items: list[Item], lex: Lexicon, *, in_a_bin: bool) -> dict[str, float]:
+    """ "3x3x3", "3 by 3 ft and 4 high", "4 feet tall and wide", "a metre each way", "a 3 ft bin"."""
     by = [i for i, x in enumerate(items) if x.has("x", "by", "por", "*") and 0 < i < len(items) - 1]
     sides = [i for i in sorted({i + d for i in by for d in (-1, 1)}) if _side(items[i]) is not None]
     if len(sides) >= 2:
@@ -50,10 +51,14 @@ def _box(items: list[Item], lex: Lexicon) -> dict[str, float]:
         return dict(zip(names, lengths, strict=False))
     lone = [i for i, x in enumerate(items) if x.has("<length>")]
     if len(lone) == 1:
-        every = any(x.has("<each_way>") for x in items)
+        every = in_a_bin or any(x.has("<each_way>") for x in items)
         length = float(items[lone[0]].value)
         if every:
             return {"length_m": length, "width_m": length, "height_m": length}
+    wide = [i for i in lone if any(x.has(*WIDE) for x in items[i + 1 : i + 4])]
+    if wide:
+        across = float(items[wide[0]].value)
+        return {"length_m": across, "width_m": across}
     return {}
 
 
@@ -68,7 +73,7 @@ def _tall(items: list[Item], at: int) -> bool:
 
 
 def _unit_of(items: list[Item], lex: Lexicon) -> float:
-    """Metres in the unit that the numbers share: what is written, else feet in English and metres in Spanish."""
+    """Metres in the unit that the numbers share: as written, else feet in English, metres in Spanish."""
     for item in items:
         for word in item.key.split():
             kind = lex.unit(word)

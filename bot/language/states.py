@@ -84,16 +84,15 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None
     if after is not None and after.has("<material>") and not item.has("<firm>"):
         return None
-    if at and items[at - 1].has("<material>") and not near(items, at, "<is>", "<was>", back=2):
-        if near(items, at, "<add.done>", "<give.done>", "<build.done>", back=8) or item.has(
-            "<adjective_only>"
-        ):
-            return None
+    told_of = at and items[at - 1].has("<material>") and not near(items, at, "<is>", "<was>", back=2)
+    put_in = near(items, at, "<add.done>", "<give.done>", "<build.done>", back=8)
+    if told_of and (put_in or item.has("<adjective_only>")):
+        return None
     if item.has("<material>") and item.has("<moisture>"):
         return None
-    if item.has("<water.done>") and after is not None and not after.has("<end>", "<break>", "<and>", "<but>"):
-        if not near(items, at, "<is>", "<was>", back=3):
-            return None  # "soaked it"
+    soaks = item.has("<water.done>") and not near(items, at, "<is>", "<was>", back=3)
+    if soaks and after is not None and not after.has("<end>", "<break>", "<and>", "<but>"):
+        return None  # "soaked it"
     degree = _degree(items, at)
     if value == "dry":
         return "bit_dry" if degree == "little" else "dry"

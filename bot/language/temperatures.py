@@ -52,9 +52,10 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     if items[at - 1].has("<marks>", "<to_reading>") and at:
         return True
     return before is None or before.has(
-        "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>", "<more_than>",
-        "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>", "<not>", "<only>", "<again>", "<it>",
-        "<turn>", "<also>", "<day_unit>", "be", "<smell>", "<to_reading>", "<partday>", "<material>", "<verb>",
+        "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>",
+        "<more_than>", "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>", "<not>",
+        "<only>", "<again>", "<it>", "<turn>", "<also>", "<day_unit>", "be", "<smell>", "<to_reading>", "<partday>",
+        "<material>", "<verb>",
         "<place>", "after", "=", "<emoji>",
     )  # fmt: skip
 
@@ -179,7 +180,7 @@ def _out_there(items: list[Item], at: int) -> bool:
 
 
 def _mark_changes(items: list[Item]) -> None:
-    """ "down from 140 to 120", "was 140, now 120", "meant 131, not 113": only the reading that holds counts."""
+    """ "down from 140 to 120", "was 140, now 120", "meant 131, not 113": the reading that holds counts."""
     readings = [i for i, item in enumerate(items) if item.has("<temperature>")]
     for at in readings:
         before = items[at - 1] if at else None

@@ -22,7 +22,8 @@ from shared.pile import Record
 LANGUAGES: tuple[Language, ...] = ("en", "es")
 RECORD_ASKS = {
     "when_ready": (), "what_next": (), "state": (), "picture": (), "may_add": ("material",), "mix": (),
-    "water_amount": (), "harvest_amount": (), "safe_use": (), "trouble": (), "later": ("on",), "pause": ("until",),
+    "water_amount": (), "harvest_amount": (), "safe_use": (), "trouble": (), "later": ("on",),
+    "pause": ("until",),
     "resume": (), "stop": (), "start": (), "help": (), "person": (), "language": ("language",), "undo": (),
     "correction": (), "join": ("code",), "share": (), "claim": (), "hand_over": (),
     "schedule": ("weekday", "time"), "forget_me": (), "my_data": (), "thanks": (), "greeting": (), "yes": (),
