@@ -17,7 +17,11 @@ from tests.bot.language.score import Score, score
 
 HERE = Path(__file__).parent
 BANK = HERE / "bank"
-SCORES = [("en_tuned.jsonl", 0.96, 0.98), ("es_tuned.jsonl", 0.92, 0.95)]  # whole records, facts F1
+SCORES = [
+    ("en_tuned.jsonl", 0.98, 0.985),
+    ("en_more_tuned.jsonl", 0.9, 0.92),
+    ("es_tuned.jsonl", 0.92, 0.95),
+]  # whole records, facts F1
 NOW = datetime(2026, 8, 11, 12, 0)  # a Tuesday
 
 
