@@ -28,7 +28,7 @@ MEMBERS = 512
 # more than half a year unturned (common practice). Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
     "fast_per_day": ("log", 0.185, 0.20),
-    "moderate_per_day": ("log", 0.034, 0.20),
+    "moderate_per_day": ("log", 0.031, 0.20),
     "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
     "mild_peak": ("log", 0.70, 0.15),
     "mild_low_c": ("even", -2.0, 4.0),

@@ -10,7 +10,7 @@ LEAVES_HOT_C = 43.0
 LINGERS_DAYS = 3
 NEAR_AIR_K = 8.0
 FIRST_WEEK_DAYS = 7
-RISING_K = 1.5  # in two days
+RISING_K = 3.0  # in two days; the air alone moves a core by less (assumed)
 CURING_FAST = 0.15
 CURING_MODERATE = 0.70
 
