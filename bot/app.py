@@ -23,6 +23,7 @@ from bot.picture import rendering
 from bot.profile import Profile, read_profile
 from bot.rehearse import Message, Season, SimulatedClock, channels_of, read_script
 from bot.settings import Settings, read_settings
+from bot.weather_service import WeatherService, weather_service
 from bot.web.app import serving, web_app
 from scheduler.planner import plan
 from scheduler.sender import Channel, Sender
@@ -48,11 +49,18 @@ RECEIPT_TRIES = 3
 class Warmheap:
     """The running program: what it remembers, how it answers, plans and sends."""
 
-    def __init__(self, store: Store, profile: Profile, channels: Iterable[Channel], clock: Clock) -> None:
+    def __init__(
+        self,
+        store: Store,
+        profile: Profile,
+        channels: Iterable[Channel],
+        clock: Clock,
+        weather: WeatherService | None = None,
+    ) -> None:
         holder = f"{socket.gethostname()}:{os.getpid()}:{uuid4().hex[:8]}"
         self.store = store
         self.clock = clock
-        self._outlooks = Outlooks(profile)
+        self._outlooks = Outlooks(profile, weather)
         self._desk = Desk(profile, self._outlooks)
         self._broken: set[int] = set()
         write = rendering(store, self._outlooks)
@@ -120,7 +128,8 @@ def running(settings: Settings, channels: Sequence[Channel], clock: Clock) -> It
     store = Store(settings.database_url, settings.secret.get_secret_value())
     try:
         store.upgrade()
-        yield Warmheap(store, read_profile(settings.profile), channels, clock)
+        profile = read_profile(settings.profile)
+        yield Warmheap(store, profile, channels, clock, weather_service(profile, clock))
     finally:
         store.close()
 

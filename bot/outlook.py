@@ -1,10 +1,12 @@
 """Where a pile stands: the forecast and what to do next, worked out once for the same knowledge."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import lru_cache
 
 from bot.profile import Profile
+from bot.weather_service import WeatherService
 from shared.care import Action, next_actions
 from shared.forecast import Forecast, Habit, forecast
 from shared.pile import Pile, Record
@@ -15,10 +17,10 @@ REMEMBERED = 256
 
 
 class Outlooks:
-    """Forecasts for the piles of one programme, by its climate and latitude."""
+    """Forecasts for the piles of one programme, by its climate and latitude and, where known, its weather."""
 
-    def __init__(self, profile: Profile) -> None:
-        self._profile = profile
+    def __init__(self, profile: Profile, weather: WeatherService | None = None) -> None:
+        self._profile, self._weather = profile, weather
         self._work_out = lru_cache(REMEMBERED)(_work_out)
 
     def __call__(
@@ -29,6 +31,9 @@ class Outlooks:
         Raises BadInput where the pile is not set up.
         """
         pile = Piles.pile(row, self._profile.climate, self._profile.latitude)
+        if self._weather is not None:
+            yesterday = as_of - timedelta(days=1)
+            pile = replace(pile, weather=self._weather.daily(pile.built, yesterday))
         return self._work_out(pile, tuple(records), max(as_of, pile.built), habit)
 
 

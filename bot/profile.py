@@ -8,10 +8,10 @@ import unicodedata
 from datetime import time
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 from zoneinfo import available_timezones
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from bot.language.meaning import Language, Units
 from shared.errors import BadInput
@@ -64,6 +64,24 @@ class Watering(_Section):
     rule: dict[Language, str] = Field(default_factory=dict)
 
 
+class Weather(_Section):
+    """The open-data service that is asked for the days gone by; nobody is asked where `url` is None.
+
+    longitude   degrees east
+    days_back   how far back the service is asked
+    """
+
+    url: str | None = Field(default=None, pattern="^https?://.+")
+    longitude: float | None = Field(default=None, ge=-180, le=180)
+    days_back: int = Field(default=400, ge=1, le=2000)
+
+    @model_validator(mode="after")
+    def _placed(self) -> Self:
+        if self.url is not None and self.longitude is None:
+            raise ValueError("url needs a longitude beside it")
+        return self
+
+
 class Bin(_Section):
     """A bin that many keepers here have: what they call it, and its inner size [m]."""
 
@@ -97,6 +115,7 @@ class Profile(_Section):
     staff: Staff = Staff()
     watering: Watering = Watering()
     normals: Normals | None = None
+    weather: Weather = Weather()
     bins: tuple[Bin, ...] = ()
 
     @property
