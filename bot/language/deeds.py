@@ -181,6 +181,8 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int 
     sentence = items[start:acts]
     if any(x.scope & (UNREAL | {"not"}) for x in sentence):
         return None
+    if any(x.has("<growth>", "<pests>", "<smell>", "<texture>") for x in sentence):
+        return None
     materials = [x for x in sentence if x.has("<material>", "<water_word>")]
     amounts = [x for x in sentence if x.has("<amount>")]
     known = sum(
