@@ -25,7 +25,8 @@ MEMBERS = 512
 # What differs from member to member: median and spread, "log" as the standard deviation of the logarithm.
 # Medians follow the published values that `decay`, `heat` and `moisture` name; two rates lie a little below,
 # within the range of Michel et al. 1993, which with the spread of the rest fits 10-12 weeks turned weekly and
-# more than half a year unturned (common practice). Spreads are published ranges, read as 80 % of the cases.
+# more than half a year unturned (common practice); so does conductivity, loose home mixes being airy (Ahn et
+# al. 2009). Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
     "fast_per_day": ("log", 0.185, 0.20),
     "moderate_per_day": ("log", 0.031, 0.20),
@@ -34,7 +35,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "mild_low_c": ("even", -2.0, 4.0),
     "growth_per_day": ("log", decay.GROWTH_PER_DAY, 0.30),
     "heat_mj_per_kg": ("log", decay.HEAT_MJ_PER_KG, 0.06),
-    "conductivity": ("log", heat.CONDUCTIVITY_W_PER_M_K, 0.25),
+    "conductivity": ("log", 0.35, 0.25),
     "film": ("log", heat.FILM_W_PER_M2_K, 0.30),
     "draught": ("log", 1.0, 0.40),
     "shell_share": ("even", 0.33, 0.05),
