@@ -22,6 +22,8 @@ SCORES = [
     ("en_more_tuned.jsonl", 0.9, 0.92),
     ("es_tuned.jsonl", 0.92, 0.95),
 ]  # whole records, facts F1
+HELD_BACK = [("en_held.jsonl", 0.86, 0.87), ("es_held.jsonl", 0.82, 0.9)]
+"""Never tuned on: the honest number. Written by a hand of their own; score them, and do not read them."""
 NOW = datetime(2026, 8, 11, 12, 0)  # a Tuesday
 
 
@@ -40,7 +42,7 @@ def test_every_given_sample_is_read_whole() -> None:
     assert [line["id"] for line, _ in result.misses] == []
 
 
-@pytest.mark.parametrize(("name", "accuracy", "f1"), SCORES)
+@pytest.mark.parametrize(("name", "accuracy", "f1"), [*SCORES, *HELD_BACK])
 def test_a_bank_is_read_no_worse_than_before(name: str, accuracy: float, f1: float) -> None:
     """Whole records right and F1 over facts stay at what was reached; no opt-out is missed or made up."""
     result: Score = score([BANK / name])
