@@ -43,13 +43,26 @@ class Weighed:
     """How well members explain what was seen.
 
     log_weight   [member]; `parts` of it by what was seen: "core", "moisture", "other"
-    drift_k      of the true core from each member today [member], and its standard deviation [K]
+    drift_k      of the true core from each member [day, member] on the `drift_days`, which end today
+    drift_sd_k   standard deviation of the drift today [K]
     """
 
     log_weight: Array
     parts: Mapping[str, Array]
+    drift_days: Indices
     drift_k: Array
     drift_sd_k: float
+
+    def drift_on(self, days: Indices, members: Indices) -> Array:
+        """Drift of some members on any days [member, day]: even between readings, fading before and after."""
+        known = self.drift_k[:, members]
+        place = np.interp(days, self.drift_days, np.arange(len(known)))
+        low = place.astype(np.int64)
+        high = np.minimum(low + 1, len(known) - 1)
+        part = (place - low)[:, None]
+        beyond = np.maximum(np.maximum(self.drift_days[0] - days, days - self.drift_days[-1]), 0)
+        faded = np.exp(-beyond / DRIFT_DAYS)[:, None]
+        return np.asarray((faded * ((1.0 - part) * known[low] + part * known[high])).T)
 
 
 class Drift:
@@ -86,6 +99,7 @@ def weigh(likely: Likely, history: History, seen: Seen, air_c: Array) -> Weighed
     """Weigh members by what was seen up to today. `air_c` is the known or usual air [day]."""
     parts = {name: np.zeros(seen.shape[0]) for name in ("core", "moisture", "other")}
     drift = Drift(seen.shape[0])
+    path: dict[int, Array] = {}
     for sight in history.sights:
         row = seen[:, sight.day, :].astype(np.float64)
         if sight.kind in ("core", "core_after_turn"):
@@ -94,12 +108,16 @@ def weigh(likely: Likely, history: History, seen: Seen, air_c: Array) -> Weighed
             read = air + likely.own["probe_gain"] * (row[:, 0] - air)
             noise = PROBE_SD_K if sight.kind == "core" else AFTER_TURN_SD_K
             parts["core"] += drift.observe(sight.value - read, noise)
+            path[sight.day] = drift.mean_k
         else:
             name = {"moisture": "moisture", "heat_feel": "core"}.get(sight.kind, "other")
             parts[name] += _log_chance(sight, row, likely, seen)
     drift.forward(history.today, USUAL_RISE_K)
+    path[history.today] = drift.mean_k
     total = parts["core"] + parts["moisture"] + parts["other"]
-    return Weighed(total, parts, drift.mean_k, float(np.sqrt(drift.variance)))
+    return Weighed(
+        total, parts, np.array(list(path)), np.array(list(path.values())), float(np.sqrt(drift.variance))
+    )
 
 
 def _log_chance(sight: Sight, row: Array, likely: Likely, seen: Seen) -> Array | float:

@@ -142,7 +142,8 @@ def forecast(
     band = _band_so_far(look)
     ended = ensemble.live_on(look.likely, kept, history, sky, seen=band)
     ready_days = _ready_days(ended, len(sky.air_c))
-    core_c = _core_now(look, seed)
+    _drift(look, band, seed)
+    core_c = band[:, today, 0].astype(np.float64)
     now = look.seen[kept, today].astype(np.float64)
     water_l = _water_litres(look)
     turn_gain, water_gain = _gains(look, water_l)
@@ -217,12 +218,14 @@ def _ready_days(ended: npt.NDArray[np.void], horizon: int) -> Array:
     return np.asarray(np.minimum(days, HORIZON_DAYS), dtype=np.float64)
 
 
-def _core_now(look: _Look, seed: int) -> Array:
-    """The core today of each kept member, moved by the drift that the readings show [°C]."""
-    rng = np.random.default_rng(seed + 1)
-    drift = look.weighed.drift_k[look.kept] + look.weighed.drift_sd_k * rng.standard_normal(len(look.kept))
-    air_c = look.sky.air_c[look.history.today]
-    return np.asarray(np.clip(look.seen[look.kept, look.history.today, 0] + drift, air_c - 5.0, 80.0))
+def _drift(look: _Look, band: Seen, seed: int) -> None:
+    """Move the core of each kept member as the readings show, less and less in the days ahead."""
+    days = np.arange(band.shape[1])
+    unsure = np.random.default_rng(seed + 1).standard_normal(len(look.kept))
+    fading = np.exp(-np.abs(days - look.history.today) / evidence.DRIFT_DAYS)
+    drift = look.weighed.drift_on(days, look.kept) + look.weighed.drift_sd_k * unsure[:, None] * fading
+    air_c = look.sky.air_c[: len(days)]
+    band[:, :, 0] = np.clip(band[:, :, 0] + drift, air_c - 5.0, 80.0)
 
 
 def _trend(look: _Look) -> float:

@@ -292,3 +292,13 @@ def test_three_thousand_records_of_two_years() -> None:
     assert len(records) > 3000
     assert outlook.stage == "ready"
     assert outlook.ready.p90 <= on(730)
+
+
+def test_the_band_passes_through_the_core_of_today() -> None:
+    """What the readings say of today is what the picture shows, however far the model strays from them."""
+    outlook = look(*(core(day, 66.0 - 0.2 * day) for day in range(2, 35, 2)), day=35)
+    today, ahead = (next(d.core_c for d in outlook.days if d.on == on(day)) for day in (35, 38))
+
+    assert today == outlook.core_c
+    assert outlook.core_c.p50 > 50.0
+    assert abs(ahead.p50 - today.p50) < 15.0
