@@ -146,8 +146,10 @@ def test_first_order_loss() -> None:
 @settings(deadline=None)
 @given(rate=st.floats(0, 0.4), days=st.floats(0, 1))
 def test_loss_of_a_step_is_as_good_as_exact(rate: float, days: float) -> None:
-    """The cheap form stays within a thousandth of the exponential for any step that is taken."""
-    assert decay.share_left(rate, days) == pytest.approx(exp(-rate * days), rel=1.1e-3)
+    """An alternating series cut short errs by at most its next term, x⁴/24: 0.001 for the longest step."""
+    x = rate * days
+
+    assert abs(decay.share_left(rate, days) - exp(-x)) <= x**4 / 24 + 1e-15
 
 
 def test_moderate_rate_agrees_with_measured_losses() -> None:

@@ -1,7 +1,7 @@
 """The forecast on a small bank of simulated piles, in bounds so wide that only a broken model leaves them.
 
 `bank.jsonl` holds {"pile", "truth"} lines of 24 batch piles that `bank.make(24, 7, fed_share=0.0)` draws; the
-model was never tuned to these. Larger banks are scored by tests/benchmarks/score_forecast.py.
+model was tuned on others first. Larger banks are scored by tests/benchmarks/score_forecast.py.
 """
 
 import json
