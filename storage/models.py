@@ -98,6 +98,7 @@ class ClassTable(Table):
 
     code: Mapped[str] = mapped_column(String(16), primary_key=True)
     title: Mapped[str | None] = mapped_column(Text)
+    place: Mapped[str | None] = mapped_column(Text)
     language: Mapped[str] = mapped_column(String(2))
     zone: Mapped[str] = mapped_column(String(64))
     seats: Mapped[int | None]
@@ -133,8 +134,12 @@ class PersonTable(Table):
     next_look_at: Mapped[datetime | None]
     class_code: Mapped[str | None] = mapped_column(ForeignKey("class.code"), index=True)
     through_id: Mapped[int | None] = mapped_column(ForeignKey("person.id"), index=True)
+    composted_before: Mapped[bool | None]
+    household: Mapped[int | None]
+    postcode_area: Mapped[str | None] = mapped_column(String(8))
 
     __table_args__ = (
+        CheckConstraint("household > 0", name="household"),
         one_of("standing", Standing, "standing"),
         one_of("weekday", Weekday, "weekday"),
         CheckConstraint("language IN ('en', 'es')", name="language"),
@@ -309,6 +314,7 @@ class OutboxTable(Table):
     receipts: Mapped[dict[str, Any] | None]
     text: Mapped[str | None] = mapped_column(Text)
     sent_at: Mapped[datetime | None]
+    broadcast_id: Mapped[int | None] = mapped_column(ForeignKey("broadcast.id"))
     why_not: Mapped[str | None] = mapped_column(Text)
 
     __table_args__ = (
@@ -324,6 +330,7 @@ class OutboxTable(Table):
         partial("ix_outbox_open", "person_id", where="status IN ('waiting', 'claimed')"),
         partial("ix_outbox_sent", "person_id", "sent_at", where="status = 'sent'"),
         Index("ix_outbox_person_id", "person_id", "due_at"),
+        partial("ix_outbox_broadcast", "broadcast_id", where="broadcast_id IS NOT NULL"),
     )
 
 

@@ -25,6 +25,7 @@ from storage.models import LeaseTable, PaceTable, insert, insert_once
 from storage.outbox import Outbox
 from storage.people import People
 from storage.piles import Piles
+from storage.staff import Staff
 
 BUSY_S = 15
 """How long a writer waits for another one on SQLite; `?timeout=` in the URL says otherwise. [s]"""
@@ -96,6 +97,7 @@ class Work:
         self.outbox = Outbox(session)
         self.leases = Leases(session)
         self.paces = Paces(session)
+        self.staff = Staff(session, secret)
 
     def commit(self) -> None:
         """Make everything of this unit of work last."""
