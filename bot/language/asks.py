@@ -4,19 +4,16 @@ import re
 from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 
-from bot.language.clauses import sentences
 from bot.language.dates import When
 from bot.language.facts import PROBLEMS
-from bot.language.lexicon import Item, Lexicon, plain
-from bot.language.meaning import Ask, AskKind, Bare, Danger, Fact
+from bot.language.items import Item, plain
+from bot.language.lexicon import Lexicon
+from bot.language.meaning import Ask, AskKind, Bare, Fact
 
 QUESTIONS = {
     "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
     "how_measure", "how_turn", "how_build", "who_did", "who_has_tool", "tally", "privacy", "stop_adding",
 }  # fmt: skip
-GRAVEST_FIRST: tuple[Danger, ...] = (
-    "self_harm", "threat", "breathing", "injury", "smoke", "animal", "wrong_person", "maybe_smoke",
-)  # fmt: skip
 SPANS = {"<days>": 1, "<weeks>": 7, "<months>": 30.4}
 WRONG = (
     "<heat.lost>",
@@ -321,53 +318,3 @@ def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
         " ".join(plain(x.raw) for x in items if not x.has("<end>", "<break>", "<emoji>")),
     }
     return next((lex.bare[words] for words in said if words in lex.bare), None)
-
-
-# --- the end of contact ------------------------------------------------------------------------------------
-
-
-def says_stop(items: Sequence[Item], lex: Lexicon, *, told: bool) -> bool:
-    """A message, or its first or last sentence, that is an opt-out and nothing else.
-
-    Only words as written count: no typo is ever mended into an opt-out. Where the message has told something
-    of the pile, a lone "stop!" in it is no opt-out.
-    """
-    for start, end in [(0, len(items))] if told else _stretches(items):
-        run = [x for x in items[start:end] if plain(x.raw).replace(" ", "").isalnum()]
-        kept = [x for x in run if not x.has("<polite>")]
-        if {_said(run), _said(kept)} & lex.stop_words:
-            return True
-    return False
-
-
-def limits_stop(items: Sequence[Item], lex: Lexicon) -> bool:
-    """ "stop texting me at 6", "until Monday", "about water": less than an end of contact is meant."""
-    return any(True for _ in lex.searches(items, "stop_not."))
-
-
-def wants_stop(items: Sequence[Item], lex: Lexicon) -> AskKind | None:
-    """ "stop" where no more messages are wanted, by any wording; "unclear_stop" where that may be meant."""
-    kinds: tuple[AskKind, ...] = ("stop", "unclear_stop")
-    for kind in kinds:
-        if any(True for _ in lex.searches(items, f"{kind}.")):
-            return kind
-    return None
-
-
-def _said(items: Sequence[Item]) -> str:
-    return " ".join(plain(x.raw) for x in items)
-
-
-def _stretches(items: Sequence[Item]) -> list[tuple[int, int]]:
-    """The whole message, its first and last sentence, and what stands after its last comma."""
-    bounds = list(sentences(items))
-    comma = max((i + 1 for i, x in enumerate(items) if x.has(",", "-", ";")), default=0)
-    return [(0, len(items)), *bounds[:1], *bounds[-1:], (comma, len(items))]
-
-
-def find_danger(items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> Danger | None:
-    """The gravest sign of danger in the message."""
-    hits = {name for name, _ in lex.searches(items, "danger.")}
-    if any(fact.record.kind == "smoke" for fact in facts):
-        hits.add("smoke")
-    return next((danger for danger in GRAVEST_FIRST if danger in hits), None)

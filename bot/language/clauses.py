@@ -5,7 +5,8 @@ Pile names are found here too, since a name reaches over clauses as those do.
 
 from collections.abc import Iterator, Sequence
 
-from bot.language.lexicon import Item, Lexicon
+from bot.language.items import Item
+from bot.language.lexicon import Lexicon
 
 LARGEST_PILE_NUMBER = 20
 AFTER_NAME = ("<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>", "=")

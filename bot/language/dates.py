@@ -6,13 +6,14 @@ Own rules read what people say; dateparser reads what is shaped like a calendar 
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
 import dateparser  # type: ignore[import-untyped]
 
-from bot.language.lexicon import Item, Lexicon, lexicon, plain
+from bot.language.items import Item, plain
+from bot.language.lexicon import Lexicon, lexicon
 from bot.language.meaning import Language
 
 UNTIL = {"until", "till", "hasta", "through"}  # a date after it ends something
@@ -81,6 +82,11 @@ def _grammar(language: Language) -> _Grammar:
             text = re.sub(r"\(\?! \(\?:([^()]*)\)\)", r"(?! (?:\1)\\b)", text)  # whole words, not beginnings
             spans.append((kind, re.compile(rf"(?<![\w]){text}(?![\w])")))
     return _Grammar(tuple(spans), offsets, weekdays, months, parts, counts, holidays, ordinals)
+
+
+def parts_of_day(language: Language) -> dict[str, float]:
+    """Words for a part of the day, each with its hour."""
+    return _grammar(language).parts
 
 
 def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
@@ -267,52 +273,3 @@ def _day_of_month(day: int, today: date, hour: float | None) -> When | None:
             continue
     past = max((d for d in days if d <= today), default=None)
     return When(past, min((d for d in days if d >= today), default=None), hour) if days else None
-
-
-def clock_time(items: list[Item], lex: Lexicon) -> list[Item]:
-    """The items with each time of day ("7:30 am", "at 6 in the evening") labelled <clocktime>, a `time`."""
-    if not any(item.number is not None or item.has("<clock>") for item in items):
-        return items
-    table, parts = lex.tables["clock"], _grammar(lex.language).parts
-    at, morning, evening = (set(map(plain, table[k])) for k in ("at", "am", "pm"))
-    for i, item in enumerate(items):
-        hour, minute = _hour(item)
-        if hour is None or hour > 24 or item.has("<date>"):
-            continue
-        later = items[i + 1 : i + 6]
-        words = " ".join(x.key for x in later)
-        half = next((m for w, m in table["minutes"].items() if words.startswith(plain(w))), None)
-        am = any(words.startswith(w) for w in morning)
-        pm = any(words.startswith(w) for w in evening)
-        part = next((h for w, h in parts.items() if words.startswith(w)), None) or next(
-            (x.value.hour for x in later[:3] if isinstance(x.value, When) and x.value.hour is not None), None
-        )
-        before = items[i - 1].key if i else ""
-        two_before = f"{items[i - 2].key} {before}" if i > 1 else ""
-        said_at = before in at or two_before in at
-        if not (item.has("<clock>") or am or pm or (said_at and hour <= 12) or (said_at and half)):
-            continue
-        if pm or (not am and part is not None and part >= 12):
-            hour = hour if hour >= 12 or hour == 0 else hour + 12
-        elif am and hour == 12:
-            hour = 0
-        if half:
-            minute = int(half)
-        if hour < 24 and minute < 60:
-            item.labels.add("<clocktime>")
-            item.labels.discard("<number>")
-            item.value = time(int(hour), minute)
-            for x in later[: 1 if (am or pm) else 0]:
-                x.labels.add("<clockword>")
-    return items
-
-
-def _hour(item: Item) -> tuple[float | None, int]:
-    if item.has("<clock>"):
-        hour, minute = item.key.split(":")
-        return float(hour), int(minute)
-    if item.number is not None and item.number == int(item.number):
-        if 100 <= item.number <= 1259 and item.number % 100 in (15, 30, 45) and item.heard:
-            return item.number // 100, int(item.number % 100)
-        return item.number, 0
-    return None, 0

@@ -5,7 +5,8 @@ from typing import Any
 
 from bot.language.clauses import sentences
 from bot.language.finding import EVENTS, UNREAL, Finding
-from bot.language.lexicon import Item, Lexicon
+from bot.language.items import Item
+from bot.language.lexicon import Lexicon
 from bot.language.quantities import Amount
 from shared.pile import Kind
 

@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 from bot.language.dates import When
 from bot.language.deeds import find_added, find_events
 from bot.language.finding import EVENTS, UNREAL, Finding
-from bot.language.lexicon import Item, Lexicon
+from bot.language.items import Item
+from bot.language.lexicon import Lexicon
 from bot.language.meaning import Fact, Units
 from bot.language.states import find_heights, find_states, find_temperatures
 from shared.pile import Record

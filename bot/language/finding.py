@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from bot.language.lexicon import Item
+from bot.language.items import Item
 from bot.language.quantities import Doubt
 from shared.pile import Kind
 

@@ -1,4 +1,4 @@
-"""The words of a language, read once from its folder, and a message cut into labelled items.
+"""The words of a language, read once from its folder.
 
 A folder `xx/` holds TOML files; all tables of the same name are merged:
 
@@ -7,12 +7,10 @@ A folder `xx/` holds TOML files; all tables of the same name are merged:
     [classes]     class = words or phrases; a pattern refers to it as <class>
     [concepts]    class.value = words or phrases, such as moisture.dry
     [materials]   feedstock id = names
-    [patterns]    what to look for = sequences of items (see `Pattern`)
+    [patterns]    what to look for = sequences of items (see `Pattern` in pattern.py)
 """
 
-import re
 import tomllib
-import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -23,237 +21,13 @@ from rapidfuzz.distance import OSA
 from rapidfuzz.process import extractOne
 
 from bot.language import conjugate
+from bot.language.items import Item, cut, plain
 from bot.language.meaning import Bare, Language
+from bot.language.pattern import Pattern
 
-LONGEST_TEXT = 1600  # ten SMS parts; what lies beyond is not read
-MOST_ITEMS = 120
 MOST_FUZZY = 40  # typos looked up in one message
 TYPO_LETTERS = 5
 TYPO_LIKENESS = 0.8
-
-_TOKEN = re.compile(
-    r"(?P<iso>[0-9]{4}-[0-9]{2}-[0-9]{2})"
-    r"|(?P<clock>[0-9]{1,2}:[0-9]{2})"
-    r"|(?P<slash>[0-9]{1,2}/[0-9]{1,2}(?:/[0-9]{2,4})?)"
-    r"|(?P<number>[0-9]{1,3}(?:,[0-9]{3}){1,3}(?![0-9])|[0-9]{1,9}(?:[.,][0-9]{1,2}(?![0-9]))?)"
-    r"|(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*)"
-    r"|(?P<mark>\.{2,}|[^\w\s]|\n|_)"
-)
-_ENDINGS = {"n't": " not", "'ll": " will", "'ve": " have", "'re": " are", "'m": " am", "'s": " s", "'d": " d"}
-_SHORT_NOT = {"ca": "can", "wo": "will", "sha": "shall", "ai": "is"}
-_ONE_SIGN = str.maketrans({"’": "'", "‘": "'", "´": "'", "`": "'", "“": '"', "”": '"', "–": "-", "—": "-",
-                           "º": "°", "˚": "°", "⁄": "/", "×": "x", "…": "."})  # fmt: skip
-_PICTURES = {"So", "Sk", "Mn", "Cf"}  # emoji and what joins or tints them
-_SENTENCE_ENDS = {".", "!", "?", "\n"}
-_BREAKS = {",", ";", ":", "-", "(", ")"}
-
-
-@dataclass(slots=True)
-class Item:
-    """A word, phrase, number or mark of the message.
-
-    key      without accents and capitals; raw keeps accents; written keeps all
-    labels   the key, and each <class> it belongs to
-    number   its value where it is a number; value: what a date, amount, pile name... came to
-    glued    no space before it
-    heard    a number made out of what dictation wrote
-    sentence, segment   which one of the message it stands in; a segment is about a clause
-    scope    how its clause is meant: "not", "plan", "hypo", "ask", "weather"
-    """
-
-    key: str
-    raw: str
-    written: str
-    labels: set[str]
-    glued: bool = False
-    number: float | None = None
-    value: Any = None
-    heard: bool = False
-    sentence: int = 0
-    segment: int = 0
-    scope: set[str] = field(default_factory=set)
-
-    def has(self, *labels: str) -> bool:
-        """Whether it carries any of the labels."""
-        return not self.labels.isdisjoint(labels)
-
-
-def plain(text: str) -> str:
-    """Lower case without accents: "Volteé" -> "voltee"."""
-    if text.isascii():
-        return text.lower()
-    return "".join(c for c in unicodedata.normalize("NFD", text.lower()) if not unicodedata.combining(c))
-
-
-def clean(text: str) -> str:
-    """One form for quotes, dashes, fractions and wide letters; cut to what is read."""
-    folded = unicodedata.normalize("NFKC", re.sub(r"(?<=\d)(?=[¼½¾⅓⅔])", " ", text[:LONGEST_TEXT]))
-    return folded.translate(_ONE_SIGN)[:LONGEST_TEXT]
-
-
-def cut(text: str) -> list[Item]:
-    """Cut a cleaned text into items that carry no label yet but their own key."""
-    items: list[Item] = []
-    end = 0
-    for found in _TOKEN.finditer(text):
-        kind, written = found.lastgroup or "", found.group()
-        glued = found.start() == end and bool(items)
-        end = found.end()
-        if kind == "word":
-            items.extend(_words(written, glued))
-        else:
-            items.append(_sign(kind, written, glued))
-        if len(items) >= MOST_ITEMS:
-            break
-    return items
-
-
-def _words(written: str, glued: bool) -> Iterator[Item]:
-    raw = written.lower()
-    for ending, full in _ENDINGS.items():
-        if raw.endswith(ending) and len(raw) > len(ending):
-            stem = raw[: -len(ending)]
-            raw = (_SHORT_NOT.get(stem, stem) if ending == "n't" else stem) + full
-            break
-    for word in raw.replace("'", "").split():
-        yield Item(plain(word), word, written, {plain(word)}, glued)
-
-
-def _sign(kind: str, written: str, glued: bool) -> Item:
-    if kind == "number":
-        value = float(
-            written.replace(",", "") if re.search(r",\d{3}", written) else written.replace(",", ".")
-        )
-        return Item(written, written, written, {written, "<number>"}, glued, number=value)
-    if kind == "mark":
-        key = "." if written.startswith("..") else written
-        labels = {key}
-        if key in _SENTENCE_ENDS:
-            labels.add("<end>")
-        elif key in _BREAKS:
-            labels.add("<break>")
-        elif unicodedata.category(key[0]) in _PICTURES:
-            labels |= {"<filler>", "<emoji>"}
-        return Item(key, key, written, labels, glued)
-    return Item(written, written, written, {written, f"<{kind}>"}, glued)
-
-
-@dataclass(frozen=True, slots=True)
-class Element:
-    names: frozenset[str]
-    kind: str  # "item", "gap", "start", "end", "not"
-    maybe: bool = False
-    reach: int = 0
-
-
-class Pattern:
-    """A sequence of items, written like "when|<how_soon> ** <ready> ?".
-
-    a|b|?     one of these; the mark "?" itself at the end of a pattern, else it may be missing
-    a|b|<c>   one item with any of these labels      x?   may be missing      <any>   any word
-    *         up to three items, no mark between     **   up to eight items of the sentence
-    ^ $       start and end of a clause              !x   not followed by x
-    """
-
-    def __init__(self, text: str) -> None:
-        self.text = text
-        parts = text.split()
-        self.elements = tuple(self._element(part, last=part is parts[-1]) for part in parts)
-        firm = [
-            e
-            for e in self.elements
-            if e.kind == "item" and not e.maybe and e.names.isdisjoint({"$", "<any>"})
-        ]
-        self.anchor = min(firm, key=lambda e: len(e.names)).names
-        self.needs = tuple(e.names for e in firm)  # labels without one of each of which it cannot match
-
-    @staticmethod
-    def _element(part: str, *, last: bool) -> Element:
-        if part in ("*", "**"):
-            return Element(frozenset(), "gap", reach=3 if part == "*" else 8)
-        if part in ("^", "$"):
-            return Element(frozenset(), "start" if part == "^" else "end")
-        refuses = part[0] == "!" and part[1:2] not in ("", "|")
-        maybe = len(part) > 1 and part.endswith("?") and not (last and part.endswith("|?"))
-        names = frozenset(
-            part.removeprefix("!" if refuses else "").removesuffix("?" if maybe else "").split("|")
-        )
-        return Element(names, "not" if refuses else "item", maybe=maybe)
-
-    def find(self, items: Sequence[Item], start: int = 0) -> tuple[int, int] | None:
-        """First match at or after `start` as (first, past-last) positions."""
-        first = self.elements[0]
-        opens = first.kind == "item" and not first.maybe and first.names.isdisjoint({"$", "<any>"})
-        sure = first.names if opens else None
-        for at in range(start, len(items)):
-            if sure is None or not sure.isdisjoint(items[at].labels):
-                end = self._match(items, at, 0)
-                if end is not None:
-                    return at, end
-        return None
-
-    def find_all(self, items: Sequence[Item]) -> Iterator[tuple[int, int]]:
-        """Each match that does not overlap an earlier one."""
-        at = 0
-        while found := self.find(items, at):
-            yield found
-            at = max(found[1], found[0] + 1)
-
-    def _match(self, items: Sequence[Item], at: int, step: int) -> int | None:
-        if step == len(self.elements):
-            return at
-        element = self.elements[step]
-        here = items[at] if at < len(items) else None
-        if element.kind == "item":
-            fits = here is not None and not element.names.isdisjoint(here.labels)
-            if fits or (here is not None and "<any>" in element.names and here.key[:1].isalnum()):
-                end = self._match(items, at + 1, step + 1)
-                if end is not None:
-                    return end
-            passes = element.maybe or ("$" in element.names and _closes(items, at))
-            return self._match(items, at, step + 1) if passes else None
-        if element.kind == "gap":
-            return self._skip(items, at, step, element.reach)
-        if element.kind == "not":
-            refused = here is not None and not element.names.isdisjoint(here.labels)
-        elif element.kind == "start":
-            refused = not _opens(items, at)
-        else:
-            refused = not _closes(items, at)
-        return None if refused else self._match(items, at, step + 1)
-
-    def _skip(self, items: Sequence[Item], at: int, step: int, reach: int) -> int | None:
-        for here in range(at, min(at + reach, len(items)) + 1):
-            end = self._match(items, here, step + 1)
-            if end is not None:
-                return end
-            if here < len(items) and (
-                "<end>" in items[here].labels or (reach <= 3 and "<break>" in items[here].labels)
-            ):
-                return None
-        return None
-
-
-def _opens(items: Sequence[Item], at: int) -> bool:
-    while at > 0:
-        before = items[at - 1].labels
-        if "<end>" in before or "<break>" in before or "<and>" in before or "<but>" in before:
-            return True
-        if "<filler>" not in before:
-            return False
-        at -= 1
-    return True
-
-
-def _closes(items: Sequence[Item], at: int) -> bool:
-    while at < len(items):
-        here = items[at].labels
-        if "<end>" in here or "<break>" in here:
-            return True
-        if "<filler>" not in here:
-            return False
-        at += 1
-    return True
 
 
 @dataclass

@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from bot.language.lexicon import Item, Lexicon
+from bot.language.items import Item
+from bot.language.lexicon import Lexicon
 from bot.language.meaning import Setup
 from bot.language.quantities import METRES, Amount
 

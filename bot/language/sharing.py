@@ -10,7 +10,8 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
-from bot.language.lexicon import lexicon, plain
+from bot.language.items import plain
+from bot.language.lexicon import lexicon
 from bot.language.meaning import Ask, AskKind, Language, Meaning
 
 OWN = "me"

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from bot.language.finding import UNREAL, Finding, near, tense_at
-from bot.language.lexicon import Item, Lexicon
+from bot.language.items import Item
+from bot.language.lexicon import Lexicon
 from bot.language.meaning import Units
 from bot.language.quantities import Degrees, doubt_of
 from shared.pile import Kind

@@ -3,7 +3,7 @@
 import itertools
 
 from bot.language.clauses import sentences
-from bot.language.lexicon import Item
+from bot.language.items import Item
 from bot.language.meaning import Units
 from bot.language.quantities import degrees_item
 

@@ -10,12 +10,15 @@ from datetime import datetime, time
 from typing import Any
 
 from bot.language import asks as wants
-from bot.language import dates, quantities
+from bot.language import dates, quantities, urgent
 from bot.language.clauses import divide, find_piles, mark_scopes
+from bot.language.clock import clock_time
 from bot.language.facts import find_facts
-from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Item, Lexicon, clean, cut, lexicon
+from bot.language.items import Item, clean, cut
+from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Lexicon, lexicon
 from bot.language.meaning import Ask, AskKind, Fact, Language, Meaning, Units
 from bot.language.setup import find_setup
+from bot.language.spoken import read_spoken
 from bot.language.temperatures import read_bare
 from shared.pile import Record
 
@@ -65,7 +68,7 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
         number=number,
         speaker=speaker,
         setup=find_setup(items, lex),
-        danger=wants.find_danger(items, lex, facts),
+        danger=urgent.find_danger(items, lex, facts),
     )
 
 
@@ -119,11 +122,11 @@ def _stop(words: list[Item], lex: Lexicon, *, told: bool) -> AskKind | None:
     other = lexicon(_other(lex.language))
     mixed = any(other.common(word.key) and not lex.known(word.key) for word in words)
     foreign = _as_written(words, other) if mixed or len(words) <= SHORT else []
-    if wants.says_stop(items, lex, told=told) or wants.says_stop(foreign, other, told=told):
+    if urgent.says_stop(items, lex, told=told) or urgent.says_stop(foreign, other, told=told):
         return "stop"
-    if wants.limits_stop(items, lex):
+    if urgent.limits_stop(items, lex):
         return None
-    return wants.wants_stop(items, lex) or wants.wants_stop(foreign, other)
+    return urgent.wants_stop(items, lex) or urgent.wants_stop(foreign, other)
 
 
 def _as_written(words: list[Item], lex: Lexicon) -> list[Item]:
@@ -157,9 +160,9 @@ def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list
     other = lexicon(_other(lex.language))
     items = [item for word in words for item in _spelled(_fresh(word), lex)]
     items = _mend(items, lex, other)
-    items = quantities.read_numbers(items, lex)
+    items = quantities.read_fractions(read_spoken(items, lex), lex)
     items = dates.find_dates(items, lex, now)
-    items = dates.clock_time(items, lex)
+    items = clock_time(items, lex)
     items = quantities.read_amounts(items, lex)
     items = lex.fold(items)
     items = other.fold(items, strangers=True)

@@ -1,0 +1,100 @@
+"""Numbers in words, as written out or as dictation hears them: "one hundred forty two", "one for tea"."""
+
+from text_to_num import text2num  # type: ignore[import-untyped]
+
+from bot.language.items import Item, plain
+from bot.language.lexicon import Lexicon
+
+
+def read_spoken(items: list[Item], lex: Lexicon) -> list[Item]:
+    """The items with number words folded into numbers: "one hundred forty two", "half a", "ciento veinte"."""
+    table = lex.tables["numbers"]
+    words, joiners = set(map(plain, table["words"])), set(map(plain, table["joiners"]))
+    heard = {plain(k): plain(v) for k, v in lex.tables["heard"].items()}
+    folded: list[Item] = []
+    at = 0
+    while at < len(items):
+        run, end, slips = _run(items, at, words, joiners, heard, lex)
+        value = _spoken(run, lex) if run else None
+        if value is None:
+            folded.append(items[at])
+            at += 1
+            continue
+        value, end = _decimals(items, end, value, lex)
+        written = " ".join(item.written for item in items[at:end])
+        key = f"{value:g}"
+        folded.append(
+            Item(key, key, written, {key, "<number>", "<spoken>"}, items[at].glued, value, heard=slips)
+        )
+        at = end
+    return folded
+
+
+def _decimals(items: list[Item], at: int, value: float, lex: Lexicon) -> tuple[float, int]:
+    """ "fifty eight point five"."""
+    if at + 1 < len(items) and items[at].key in ("point", "punto", "coma"):
+        digit = _spoken([items[at + 1].key], lex)
+        if digit is not None and digit < 10:
+            return value + digit / 10, at + 2
+    return value, at
+
+
+def _run(
+    items: list[Item], at: int, words: set[str], joiners: set[str], heard: dict[str, str], lex: Lexicon
+) -> tuple[list[str], int, bool]:
+    """The number words from `at` on, where they end, and whether dictation slips are among them."""
+    key, table = items[at].key, lex.tables["numbers"]
+    following = items[at + 1].key if at + 1 < len(items) else ""
+    opens = key in words or (key in table["one"] and following in ("hundred", "cien", "ciento"))
+    if not opens and not (key in heard and not lex.common(key) and following in words):
+        return [], at, False
+    run: list[str] = []
+    end, slips = at, False
+    while end < len(items):
+        key = items[end].key
+        pair = f"{key} {items[end + 1].key}" if end + 1 < len(items) else ""
+        if run and pair in heard:
+            run.append(heard[pair])
+            end, slips = end + 2, True
+        elif key in words or (not run and key in table["one"]):
+            run.append("one" if key in ("a", "an") else key)
+            end += 1
+        elif key in heard and (not run or (heard[key] in words and _speaks_on(items, end, words, run))):
+            run.append(heard[key])
+            end, slips = end + 1, True
+        elif run and key in joiners | {"-"} and end + 1 < len(items) and items[end + 1].key in words:
+            run.extend([key] if key != "-" else [])
+            end += 1
+        else:
+            break
+    if len(run) == 1 and (run[0] in table["pronoun"] or slips):
+        return [], at, False
+    return run, end, slips
+
+
+def _speaks_on(items: list[Item], at: int, words: set[str], run: list[str]) -> bool:
+    """ "one forty ate" is 148, but "went from forty to sixty" is not 4260."""
+    after = items[at + 1].key if at + 1 < len(items) else ""
+    return len(run) >= 2 and after not in words and not after.isdigit()
+
+
+def _spoken(run: list[str], lex: Lexicon) -> float | None:
+    language = lex.language
+    try:
+        return float(text2num(" ".join(run), language))
+    except ValueError:
+        pass
+    units = lex.tables["numbers"]["units"]
+    joiners = lex.tables["numbers"]["joiners"]
+    try:
+        if run[0] in units and len(run) > 1:  # "one forty two" is 142
+            rest = text2num(" ".join(run[1:]), language)
+            if 10 <= rest < 100:
+                return float(text2num(run[0], language) * 100 + rest)
+        parts = [word for word in run if word not in joiners]
+        values = [text2num(word, language) for word in parts]
+    except ValueError:
+        return None
+    if len(values) == 3 and all(v < 10 for v in values):  # "one three five" is 135
+        return float(values[0] * 100 + values[1] * 10 + values[2])
+    return float(sum(values)) if sorted(values, reverse=True) == values else None
