@@ -226,6 +226,18 @@ class KeeperTable(Table):
     )
 
 
+class PromiseTable(Table):
+    """A range of dates that keepers were told for their pile, so that it can be held against the finish."""
+
+    __tablename__ = "promise"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    pile_id: Mapped[int] = mapped_column(ForeignKey("pile.id"), index=True)
+    at: Mapped[datetime]
+    first: Mapped[date]
+    last: Mapped[date]
+
+
 class InviteTable(Table):
     """A code that lets somebody join a pile, forwarded by one of its keepers."""
 

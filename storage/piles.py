@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
 from shared.pile import Climate, Ingredient, Pile, Record
-from storage.models import InviteTable, KeeperTable, PileTable, RecordTable
+from storage.models import InviteTable, KeeperTable, PileTable, PromiseTable, RecordTable
 from storage.people import known_zone
 
 HOW_BUILT = ("setup", "undo")
@@ -167,6 +167,11 @@ class Piles:
     def cache(self, pile_id: int, forecast: dict[str, Any] | None) -> None:
         """Keep the last forecast as JSON values."""
         self._set(pile_id, last_forecast=forecast)
+
+    def promise(self, pile_id: int, first: date, last: date, at: datetime) -> None:
+        """Keep the range that the keepers are told now."""
+        self._session.add(PromiseTable(pile_id=pile_id, at=at, first=first, last=last))
+        self.cache(pile_id, {"told": [first.isoformat(), last.isoformat()]})
 
     def set_up(
         self,

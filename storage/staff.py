@@ -68,7 +68,7 @@ class Staff:
         self._key = hashlib.sha256(f"staff {secret}".encode()).digest()
 
     def invite(self, name: str, role: Role, made_by: int | None, at: datetime) -> str:
-        """A one-time code that makes whoever texts it within a week a member; `made_by` None: the operator."""
+        """A code that makes whoever first texts it within a week a member; `made_by` None: the operator."""
         code = "".join(secrets.choice(LETTERS) for _ in range(10))
         self._session.add(
             StaffInviteTable(

@@ -80,7 +80,7 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
     if outcome.joins_pile is not None:
         work.piles.join(outcome.joins_pile, person_id, at)
     for pile_id, (first, last) in outcome.told_ready.items():
-        work.piles.cache(pile_ids[pile_id], {"told": [first.isoformat(), last.isoformat()]})
+        work.piles.promise(pile_ids[pile_id], first, last, at)
     touched = {pile_id for pile_id, _, _ in outcome.records} | set(outcome.set_up)
     touched |= {pile_id for pile_id, _ in outcome.undo}
     settle(work, known, outcome, incoming_id, at)

@@ -356,6 +356,17 @@ def upgrade() -> None:
     )
     op.create_index(op.f("ix_look_person_id"), "look", ["person_id"], unique=False)
     op.create_table(
+        "promise",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("pile_id", sa.Integer(), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("first", sa.Date(), nullable=False),
+        sa.Column("last", sa.Date(), nullable=False),
+        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_promise_pile_id_pile")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_promise")),
+    )
+    op.create_index(op.f("ix_promise_pile_id"), "promise", ["pile_id"], unique=False)
+    op.create_table(
         "record",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("pile_id", sa.Integer(), nullable=False),
