@@ -220,7 +220,7 @@ class Piles:
         rows = self._session.scalars(
             select(RecordTable).where(RecordTable.pile_id == pile_id).order_by(RecordTable.id)
         ).all()
-        told = [row for row in _that_hold(rows) if row.kind not in NOT_FACTS]
+        told = [row for row in that_hold(rows) if row.kind not in NOT_FACTS]
         return [_told(row) for row in told if until is None or row.on <= until]
 
     def note(
@@ -367,7 +367,7 @@ class Piles:
             .order_by(RecordTable.id)
         ).all()
         merged: defaultdict[int, dict[str, Any]] = defaultdict(dict)
-        for row in _that_hold(rows):
+        for row in that_hold(rows):
             if row.kind == "setup":
                 merged[row.pile_id] |= row.data
         return merged
@@ -385,7 +385,7 @@ def _about(data: Mapping[str, Any]) -> dict[str, Any]:
     return {"about": data["about"], "who": data["who"], "values": values}
 
 
-def _that_hold(rows: Sequence[RecordTable]) -> list[RecordTable]:
+def that_hold(rows: Sequence[RecordTable]) -> list[RecordTable]:
     """Of records in the order told, those that no later one which itself holds has replaced."""
     place = {row.id: row.id for row in rows}
     for row in rows:

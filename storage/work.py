@@ -25,6 +25,7 @@ from storage.models import LeaseTable, PaceTable, insert, insert_once
 from storage.outbox import Outbox
 from storage.people import People
 from storage.piles import Piles
+from storage.reports import Reports
 from storage.staff import Staff
 
 BUSY_S = 15
@@ -98,6 +99,7 @@ class Work:
         self.leases = Leases(session)
         self.paces = Paces(session)
         self.staff = Staff(session, secret)
+        self.reports = Reports(session)
 
     def commit(self) -> None:
         """Make everything of this unit of work last."""
