@@ -5,6 +5,7 @@ A verb is labelled by form: `done` (past; in English the participle as well), `p
 `ing`, `imp` (imperative and subjunctive), `fut` (future and conditional).
 """
 
+import re
 from collections.abc import Iterable, Iterator
 
 from bot.language.meaning import Language
@@ -62,6 +63,7 @@ _ENDINGS = {
         "ing": "iendo",
     },
 }
+_UNSTRESSED = str.maketrans("áéíóú", "aeiou")  # limón, limones
 _SOFTENED = {"c": "qu", "g": "gu", "z": "c"}  # sacar, saqué; regar, regué; empezar, empecé
 
 
@@ -132,15 +134,28 @@ def _with_endings(stem: str, endings: str, infinitive: str) -> Iterator[str]:
 
 
 def numbers(names: Iterable[str], language: Language) -> Iterator[str]:
-    """Each name, and its last (English) or first (Spanish) word in the other number as well."""
+    """Each name, and its last (English) or first (Spanish) word in the other number as well.
+
+    A Spanish "X de Y" also comes with an article and in the plural: "cáscara del limón", "de los limones".
+    """
     for name in names:
-        yield name
-        words = name.split()
-        at = -1 if language == "en" else 0
-        other = _other_number(words[at], language)
-        if other != words[at]:
-            words[at] = other
-            yield " ".join(words)
+        for linked in _linked(name) if language == "es" else [name]:
+            yield linked
+            words = linked.split()
+            at = -1 if language == "en" else 0
+            other = _other_number(words[at], language)
+            if other != words[at]:
+                words[at] = other
+                yield " ".join(words)
+
+
+def _linked(name: str) -> Iterator[str]:
+    yield name
+    head, de, rest = name.partition(" de ")
+    if de and " " not in rest:
+        one, many = sorted((rest, _other_number(rest, "es")), key=len)
+        yield from (f"{head} {link} {one}" for link in ("de", "del", "de la", "de mi"))
+        yield from (f"{head} {link} {many}" for link in ("de", "de los", "de las", "de mis"))
 
 
 def _other_number(word: str, language: Language) -> str:
@@ -149,6 +164,10 @@ def _other_number(word: str, language: Language) -> str:
     if language == "es":
         if word.endswith(("a", "e", "o", "é")):
             return word + "s"
+        if word.endswith(("n", "r", "l", "d", "j")):
+            return word.translate(_UNSTRESSED) + "es"
+        if word.endswith(("nes", "res", "les")):
+            return word[:-2]
         return word[:-1] if word.endswith(("as", "es", "os")) else word
     if word in ("leaf", "half"):
         return word[:-1] + "ves"
@@ -159,3 +178,19 @@ def _other_number(word: str, language: Language) -> str:
     if word.endswith("s"):
         return word[:-1]
     return word + "es" if word.endswith(("sh", "ch", "x", "z")) else _y(word, "s")
+
+
+_SMALL = re.compile(r"(?:(?:e?c)?it|ill)([oa])(s?)$")
+_HARDENED = {"qu": "c", "gu": "g", "c": "z"}  # barquito, barco; hormiguita, hormiga; pedacito, pedazo
+
+
+def without_diminutive(word: str) -> Iterator[str]:
+    """What a Spanish diminutive may be one of, without accents: "hojitas": "hojas", "florecita": "flor"."""
+    found = _SMALL.search(word)
+    if not found or found.start() < 2:
+        return
+    stem, (ending, plural) = word[: found.start()], found.groups()
+    hard = next((stem[: -len(soft)] + full for soft, full in _HARDENED.items() if stem.endswith(soft)), stem)
+    for root in (hard, stem):
+        yield from (root + last + plural for last in (ending, "o" if ending == "a" else "a", "e"))
+        yield root + ("es" if plural else "")

@@ -2,6 +2,7 @@
 
 A folder `xx/` holds TOML files; all tables of the same name are merged:
 
+    [sounds]      letters that sound alike = how they are heard; only words not known are compared so
     [spellings]   slip or short form = what it stands for
     [verbs]       class = verbs: "turn" (regular, forms are built) or "dig dug digging" (spelled out)
     [classes]     class = words or phrases; a pattern refers to it as <class>
@@ -10,6 +11,7 @@ A folder `xx/` holds TOML files; all tables of the same name are merged:
     [patterns]    what to look for = sequences of items (see `Pattern` in pattern.py)
 """
 
+import re
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -27,6 +29,8 @@ from bot.language.pattern import Pattern
 
 MOST_FUZZY = 40  # typos looked up in one message
 TYPO_LETTERS = 5
+SOUND_LETTERS = 4
+LONGEST_WORD = 25
 TYPO_LIKENESS = 0.8
 
 
@@ -45,6 +49,8 @@ class Lexicon:
     bare: dict[str, Bare] = field(default_factory=dict)
     tables: dict[str, dict[str, Any]] = field(default_factory=dict)
     by_length: dict[tuple[str, int], list[str]] = field(default_factory=dict)
+    by_sound: dict[str, str] = field(default_factory=dict)
+    sounds: list[tuple[re.Pattern[str], str]] = field(default_factory=list)
     units: dict[str, str] = field(default_factory=dict)
     everyday: set[str] = field(default_factory=set)
     stop_words: set[str] = field(default_factory=set)
@@ -114,6 +120,19 @@ class Lexicon:
     def known(self, key: str) -> bool:
         """Whether the word occurs anywhere in the data of the language."""
         return key in self.vocabulary
+
+    def sound(self, key: str) -> str:
+        """The word as it is heard, where several spellings sound the same: "bolteava" as "volteaba"."""
+        for letters, heard in self.sounds:
+            key = letters.sub(heard, key)
+        return key
+
+    def mended(self, key: str) -> str | None:
+        """The known word that sounds like an unknown one, or that it is a diminutive of."""
+        if not self.sounds or not SOUND_LETTERS <= len(key) <= LONGEST_WORD:
+            return None
+        small = (word for word in conjugate.without_diminutive(key) if self.known(word))
+        return self.by_sound.get(self.sound(key)) or next(small, None)
 
     def nearest(self, key: str) -> str | None:
         """The known word that a longer unknown one is most likely a typo of."""
@@ -192,7 +211,10 @@ def lexicon(language: Language) -> Lexicon:
                 )
         for pattern in made.patterns[name]:
             made.vocabulary.update(n for e in pattern.elements for n in e.names if n.isalpha())
-    for word in made.vocabulary:
+    made.sounds = [(re.compile(letters), heard) for letters, heard in tables.get("sounds", {}).items()]
+    for word in sorted(made.vocabulary, key=lambda word: (word not in made.everyday, word)):
+        if made.sounds:
+            made.by_sound.setdefault(made.sound(word), word)
         made.by_length.setdefault((word[0], len(word)), []).append(word)
     return made
 
