@@ -55,7 +55,7 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>",
         "<more_than>", "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>",
         "<not>", "<only>", "<again>", "<it>", "<turn>", "<also>", "<day_unit>", "be", "<smell>",
-        "<to_reading>", "<partday>", "<material>", "<verb>",
+        "<to_reading>", "<partday>", "<material>", "<verb>", "<shift>", "<growth>",
         "<place>", "after", "=", "<emoji>",
     )  # fmt: skip
 
@@ -105,6 +105,7 @@ def _counts_something(items: list[Item], at: int) -> bool:
     return (
         not known
         and after.key.endswith("s")
+        and not after.key.endswith("ss")
         and after.key not in ("yes", "is", "was", "this", "es", "las", "los")
     )
 

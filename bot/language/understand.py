@@ -51,7 +51,7 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
     items = _items(words, lex, now, units)
     facts = find_facts(items, lex, now, units)
     asks = wants.find_asks(items, lex, facts, now, rest)
-    stop = _stop(words, lex, told=bool(facts))
+    stop = _stop(words, lex, told=bool(facts), erases=any(a.kind == "forget_me" for a in asks))
     if stop == "stop":
         return Meaning(
             language, asks=(Ask("stop"), *(a for a in asks if a.kind == "forget_me")), speaker=speaker
@@ -116,7 +116,7 @@ def _language(words: list[Item]) -> Language:
     return "es" if score["es"] * lean > score["en"] else "en"
 
 
-def _stop(words: list[Item], lex: Lexicon, *, told: bool) -> AskKind | None:
+def _stop(words: list[Item], lex: Lexicon, *, told: bool, erases: bool) -> AskKind | None:
     """Opt-outs in either language, from the words exactly as written."""
     items = _as_written(words, lex)
     other = lexicon(_other(lex.language))
@@ -124,9 +124,7 @@ def _stop(words: list[Item], lex: Lexicon, *, told: bool) -> AskKind | None:
     foreign = _as_written(words, other) if mixed or len(words) <= SHORT else []
     if urgent.says_stop(items, lex, told=told) or urgent.says_stop(foreign, other, told=told):
         return "stop"
-    if urgent.limits_stop(items, lex):
-        return None
-    return urgent.wants_stop(items, lex) or urgent.wants_stop(foreign, other)
+    return urgent.wants_stop(items, lex, erases=erases) or urgent.wants_stop(foreign, other, erases=erases)
 
 
 def _as_written(words: list[Item], lex: Lexicon) -> list[Item]:
@@ -206,14 +204,15 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
             if not other.names(item.key) and mixed:
                 other.label(item)
             continue
-        if len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY and not name:
+        near = None if name else lex.mended(item.key)
+        if near is None and len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY and not name:
             mended += 1
             near = lex.nearest(item.key)
-            if near is not None:
-                item.key = item.raw = near
-                item.labels = {near}
-                lex.label(item)
-                continue
+        if near is not None:
+            item.key = item.raw = near
+            item.labels = {near}
+            lex.label(item)
+            continue
         if len(item.labels) == 1:
             item.labels.add("<name>")
     return items

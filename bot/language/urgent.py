@@ -26,17 +26,20 @@ def says_stop(items: Sequence[Item], lex: Lexicon, *, told: bool) -> bool:
     return False
 
 
-def limits_stop(items: Sequence[Item], lex: Lexicon) -> bool:
-    """ "stop texting me at 6", "until Monday", "about water": less than an end of contact is meant."""
-    return any(True for _ in lex.searches(items, "stop_not."))
+def wants_stop(items: Sequence[Item], lex: Lexicon, *, erases: bool) -> AskKind | None:
+    """ "stop" where no more messages are wanted, by any wording; "unclear_stop" where that may be meant.
 
-
-def wants_stop(items: Sequence[Item], lex: Lexicon) -> AskKind | None:
-    """ "stop" where no more messages are wanted, by any wording; "unclear_stop" where that may be meant."""
+    What the same sentence or the next one limits ("at 6", "until Monday", "about water") is less than that;
+    "delete my number and all my records" (`erases`) asks for more, and is answered as that.
+    """
+    limited = {items[first].sentence for _, (first, _) in lex.searches(items, "stop_not.")}
     kinds: tuple[AskKind, ...] = ("stop", "unclear_stop")
     for kind in kinds:
-        if any(True for _ in lex.searches(items, f"{kind}.")):
-            return kind
+        for way, (first, last) in lex.searches(items, f"{kind}."):
+            if way == "number" and erases:
+                continue
+            if limited.isdisjoint({items[first].sentence, items[last - 1].sentence, items[last - 1].sentence + 1}):
+                return kind
     return None
 
 
