@@ -173,9 +173,10 @@ def _class_code(items: list[Item], lex: Lexicon, text: str) -> str | None:
 def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
     """Each material that a "may I add" names; one that is not in the data is "other", as written."""
     found: list[Ask] = []
+    seen: set[int] = set()
     for _, (first, last) in lex.searches(items, "may_add."):
         sentence = [x for x in items if x.sentence == items[first].sentence]
-        if not any("ask" in x.scope for x in items[first:last]):
+        if items[first].sentence in seen or not any("ask" in x.scope for x in items[first:last]):
             continue
         materials = [
             x
@@ -188,16 +189,20 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
             words = [w for w in words if w.isalpha() and plain(w) not in lex.tables["may_add"]["stray"]]
             if words:
                 found.append(Ask("may_add", material="other", name=" ".join(words)))
-        if found:
-            break
-    if that := None if any(a.material != "other" for a in found) else _pointed_at(items, lex):
-        found = [that]
+                break
+        if materials:
+            seen.add(items[first].sentence)
+    if not any(a.material != "other" for a in found) and (those := _pointed_at(items, lex)):
+        found = those
     unique = {a.material: a for a in reversed(found)}
     return list(reversed(unique.values()))
 
 
-def _pointed_at(items: list[Item], lex: Lexicon) -> Ask | None:
-    """ "I have lots of leaves. Can I put them in?": the material that was named before the question."""
+def _pointed_at(items: list[Item], lex: Lexicon) -> list[Ask]:
+    """ "I have leaves and hay. Can I put them in?": what the sentence before the question named.
+
+    "it" and "that" point at the last of several.
+    """
     for _, (first, last) in lex.searches(items, "may_add_that."):
         asked = any("ask" in x.scope for x in items[first:last]) and not any(
             x.has("<veg>", "<material>") for x in items[first : last + 3]
@@ -205,8 +210,10 @@ def _pointed_at(items: list[Item], lex: Lexicon) -> Ask | None:
         named = [x for x in items[:first] if x.has("<material>") and x.value != "finished_compost"]
         added = any(x.has("<add.done>") and not x.scope for x in items[:first])
         if asked and named and not added:
-            return Ask("may_add", material=str(named[-1].value), name=named[-1].written)
-    return None
+            several = any(x.has("<those>") for x in items[first:last])
+            those = [x for x in named if x.sentence == named[-1].sentence] if several else named[-1:]
+            return [Ask("may_add", material=str(x.value), name=x.written) for x in those]
+    return []
 
 
 def _remind_on(items: list[Item], today: date) -> date | None:

@@ -16,13 +16,28 @@ SCOPES = ("ask", "hypo", "plan", "not")
 def divide(items: list[Item]) -> None:
     """Number the sentences and segments of the message."""
     sentence = segment = 0
+    headed = _headed_by_piles(items)
     for i, item in enumerate(items):
         following = items[i + 1] if i + 1 < len(items) else None
-        if item.has("<break>", "<and>", "<but>") and not _within_number(items, i):
+        labels_clause = item.key in (":", "-") and i > 0 and items[i - 1].has("<pilename>")
+        heads = headed and i > 0 and item.has("<pilename>") and not items[i - 1].has("<of_pile>", "<break>", "<and>")
+        if heads or (
+            item.has("<break>", "<and>", "<but>") and not _within_number(items, i) and not labels_clause
+        ):
             segment += 1
         item.sentence, item.segment = sentence, segment
         if item.has("<end>") and following is not None and not following.has("<end>"):
             sentence, segment = sentence + 1, segment + 1
+
+
+def _headed_by_piles(items: list[Item]) -> bool:
+    """ "pile 2: 136 pile 3: 141": the message opens with a name, and each name opens a clause."""
+    opening = next((x for x in items if not x.has("<filler>", "<end>", "<break>")), None)
+    return (
+        opening is not None
+        and opening.has("<pilename>")
+        and sum(x.has("<pilename>") for x in items) > 1
+    )
 
 
 def _within_number(items: list[Item], at: int) -> bool:
@@ -149,7 +164,11 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
     """ "pile 2", "bin #3", "#2", "la 2"."""
     item = items[at]
     here = at
-    if item.has("<pile>") and not item.has("<article>"):
+    if item.has("<numeral>") and (at == 0 or items[at - 1].has("<end>", "<break>", "<and>", "<but>")) and any(
+        x.has("<is>", "<was>") for x in items[at + 2 : at + 3]
+    ):
+        here += 1  # "number 2 is swimming"
+    elif item.has("<pile>") and not item.has("<article>"):
         here += 1
         while here < len(items) and items[here].has("#", "<numeral>", "no"):
             here += 1
@@ -172,8 +191,9 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         return None
     if item.has("<pile>") and len(items[here].key) == 1 and items[here].key.isalpha() and here == at + 1:
         letter = items[here]
-        if after is None or after.has(*AFTER_NAME):
-            return (letter.key, here + 1) if letter.key not in "yoes" else None
+        capital = letter.written.isupper() and letter.written != "I" and not item.written.isupper()
+        if after is None or after.has(*AFTER_NAME, "<and>", "<but>", "<date>") or capital:
+            return (letter.key, here + 1) if letter.key not in "yoes" or capital else None
     return None
 
 

@@ -28,6 +28,7 @@ class When:
     weekday   "mon" to "sun" where a weekday was said
     many      a habit ("Sundays", "every Sunday")
     span      a length of time ("for two weeks"), which dates nothing that was done
+    loose     today only where no other day is named beside it ("at dusk", "before lunch")
     """
 
     past: date | None = None
@@ -36,12 +37,14 @@ class When:
     weekday: str | None = None
     many: bool = False
     span: bool = False
+    loose: bool = False
 
 
 @dataclass(frozen=True)
 class _Grammar:
     spans: tuple[tuple[str, re.Pattern[str]], ...]
     offsets: dict[str, int]
+    loose: frozenset[str]
     weekdays: dict[str, int]
     months: dict[str, int]
     parts: dict[str, float]
@@ -60,6 +63,8 @@ def _grammar(language: Language) -> _Grammar:
     weekdays = {plain(w): WEEKDAYS.index(day) for day, words in table["weekdays"].items() for w in words}
     months = {plain(w): i for i, words in enumerate(table["months"], 1) for w in words}
     offsets = {plain(w): int(days) for days, words in table["offsets"].items() for w in words}
+    loose = frozenset(plain(w) for w in table.get("loose", ()))
+    offsets |= dict.fromkeys(loose, 0)
     holidays = {plain(w): day for day, words in table.get("holidays", {}).items() for w in words}
     ordinals = {plain(w): int(day) for day, words in table.get("ordinals", {}).items() for w in words}
     parts = {plain(w): float(hour) for hour, words in table["parts"].items() for w in words}
@@ -81,7 +86,7 @@ def _grammar(language: Language) -> _Grammar:
                 text = text.replace(name, f"(?P<{name.lower()}>{words})")
             text = re.sub(r"\(\?! \(\?:([^()]*)\)\)", r"(?! (?:\1)\\b)", text)  # whole words, not beginnings
             spans.append((kind, re.compile(rf"(?<![\w]){text}(?![\w])")))
-    return _Grammar(tuple(spans), offsets, weekdays, months, parts, counts, holidays, ordinals)
+    return _Grammar(tuple(spans), offsets, loose, weekdays, months, parts, counts, holidays, ordinals)
 
 
 def parts_of_day(language: Language) -> dict[str, float]:
@@ -149,7 +154,7 @@ def _join_neighbours(items: list[Item]) -> list[Item]:
         ):
             a, b = before.value, item.value
             keep, hour = (b, a) if _only_hour(a) else (a, b)
-            merged = When(keep.past, keep.ahead, hour.hour, keep.weekday, keep.many)
+            merged = When(keep.past, keep.ahead, hour.hour or keep.hour, keep.weekday, keep.many)
             joined[-1] = _fold([before, item], merged)
             joined[-1].labels |= before.labels | item.labels
             continue
@@ -158,7 +163,10 @@ def _join_neighbours(items: list[Item]) -> list[Item]:
 
 
 def _only_hour(when: When) -> bool:
-    return when.hour is not None and not when.many and (when.past is None or when.past == when.ahead)
+    """ "in the evening", or a time of today ("at dusk") that the day beside it corrects."""
+    return not when.many and (
+        (when.hour is not None and (when.past is None or when.past == when.ahead)) or when.loose
+    )
 
 
 def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When | None:
@@ -167,7 +175,8 @@ def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When 
     hour = grammar.parts[part] if part else None
     if kind == "offset":
         day = today + timedelta(days=grammar.offsets[got["offset"]])
-        return When(day if day <= today else None, day if day >= today else None, hour)
+        loose = day == today and got["offset"] in grammar.loose
+        return When(day if day <= today else None, day if day >= today else None, hour, loose=loose)
     if kind == "part":
         return When(hour=hour)
     if kind == "today_part":

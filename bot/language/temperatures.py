@@ -4,6 +4,7 @@ import itertools
 
 from bot.language.clauses import sentences
 from bot.language.items import Item
+from bot.language.lexicon import Lexicon
 from bot.language.meaning import Units
 from bot.language.quantities import degrees_item
 
@@ -11,14 +12,48 @@ LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing e
 LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
 
 
-def read_bare(items: list[Item], units: Units) -> list[Item]:
+def read_bare(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
     """The items with each number that stands for a reading folded into a <temperature>."""
-    items = _ranges(items, units)
+    items = _ranges(_digit_by_digit(items), units)
     for start, end in sentences(items):
         _mark_weather(items, start, end)
     read = [_degrees(items, i, units) for i in range(len(items))]
+    _give_unit(read, lex, units)
     _mark_changes(read)
     return read
+
+
+def _digit_by_digit(items: list[Item]) -> list[Item]:
+    """ "temp 1 3 6": three single digits with only spaces between are one number."""
+    folded: list[Item] = []
+    at = 0
+    while at < len(items):
+        run = items[at : at + 3]
+        digits = [x.key for x in run if len(x.key) == 1 and x.key.isdigit() and x.has("<number>")]
+        before = items[at - 1] if at else None
+        after = items[at + 3] if at + 3 < len(items) else None
+        opens = before is None or before.has("<temperature_word>", "<marks>", "<is>", "<was>", "<end>", "<break>")
+        if len(digits) == 3 and digits[0] in "12" and opens and (after is None or after.number is None):
+            run[0].number, run[0].key = float("".join(digits)), "".join(digits)
+            folded.append(run[0])
+            at += 3
+        else:
+            folded.append(items[at])
+            at += 1
+    return folded
+
+
+def _give_unit(items: list[Item], lex: Lexicon, units: Units) -> None:
+    """ "33 yesterday, that's Celsius": a unit that stands alone is the unit of the readings without one."""
+    for item in items:
+        kind = lex.unit(item.key) if len(item.key) > 2 and not item.scope else None
+        unit: Units | None = "c" if kind == "celsius" else "f" if kind == "fahrenheit" else None
+        bare = [x for x in items if x.has("<temperature>") and x.value.unit is None]
+        if unit is None or not bare:
+            continue
+        for x in bare:
+            x.value = degrees_item([x], x.value.written, unit, units).value
+        item.labels = {"<temperature_word>"}
 
 
 def _degrees(items: list[Item], at: int, units: Units) -> Item:
@@ -51,6 +86,11 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
         return False
     if items[at - 1].has("<marks>", "<to_reading>") and at:
         return True
+    after = items[at + 1] if at + 1 < len(items) else None
+    if before is not None and before.has("<article>") and after is not None and not after.glued and after.has(
+        "<is>", "<was>", "i"
+    ):
+        return True  # "the 131 was for pile 2"
     return before is None or before.has(
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>",
         "<more_than>", "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>",

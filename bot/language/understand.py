@@ -17,6 +17,7 @@ from bot.language.facts import find_facts
 from bot.language.items import Item, clean, cut
 from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Lexicon, lexicon
 from bot.language.meaning import Ask, AskKind, Fact, Language, Meaning, Units
+from bot.language.repairs import repair
 from bot.language.setup import find_setup
 from bot.language.spoken import read_spoken
 from bot.language.temperatures import read_bare
@@ -169,12 +170,16 @@ def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list
     divide(items)
     mark_scopes(items, lex)
     _settle_tense(items)
-    return read_bare(items, units)
+    items = read_bare(items, lex, units)
+    repair(items, lex)
+    return items
 
 
 def _settle_tense(items: list[Item]) -> None:
     """A form that only a missing accent leaves open is past where it is told: "la empece"."""
-    dated = any(x.has("<date>") and getattr(x.value, "past", None) is not None for x in items)
+    dated = any(
+        x.has("<date>") and not x.has("<now>") and getattr(x.value, "past", None) is not None for x in items
+    )
     for at, item in enumerate(items):
         for label in [label for label in item.labels if label.endswith(".maybe>")]:
             name = label.removesuffix(".maybe>")

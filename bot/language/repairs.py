@@ -1,0 +1,40 @@
+"""Slips mended inside one message: "10 gal thursday... i mean wednesday", "108, a hundred nine? call it 109"."""
+
+from bot.language.items import Item
+from bot.language.lexicon import Lexicon
+
+NEAR = 3  # items after the words of repair in which the right value stands
+BACK = 12  # items before them in which the wrong one does
+SORTS = ("<temperature>", "<date>", "<pilename>", "<amount>", "<material>")
+
+
+def repair(items: list[Item], lex: Lexicon) -> None:
+    """Put the right value in the place of the wrong one; where it stood second it is only <repaired>.
+
+    A reading that is settled on ("call it 109") takes the place of every one before it.
+    """
+    for way, (first, last) in list(lex.searches(items, "repair.")):
+        at = next((i for i in range(last, min(last + NEAR, len(items))) if items[i].has(*SORTS)), None)
+        if at is None or items[at].has("<now>"):
+            continue
+        sort = next(sort for sort in SORTS if items[at].has(sort))
+        before = [i for i in range(max(0, first - BACK), first) if items[i].has(sort)]
+        if way == "settle":
+            for i in before if sort == "<temperature>" else ():
+                items[i].labels.discard(sort)
+        elif before and not _another(items, before[-1], at, sort):
+            _move(items[at], items[before[-1]], sort)
+
+
+def _another(items: list[Item], wrong: int, right: int, sort: str) -> bool:
+    """ "pile 1 130, sorry, pile 2 113": the two tell of two things."""
+    others = [s for s in SORTS if s != sort]
+    return any(x.has(*others) for x in items[right + 1 : right + 3]) and any(
+        x.has(*others) for x in items[wrong + 1 : right]
+    )
+
+
+def _move(right: Item, wrong: Item, sort: str) -> None:
+    wrong.value, wrong.number = right.value, right.number
+    right.labels = {right.key, "<repaired>"}
+    right.value = right.number = None
