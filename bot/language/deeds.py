@@ -11,10 +11,14 @@ from bot.language.quantities import Amount
 from shared.pile import Kind
 
 
+OPPOSITE = {"covered": "uncovered", "uncovered": "covered"}
+
+
 def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
-    for name, (first, last) in lex.searches(items, "fact."):
-        if name not in EVENTS:
-            continue
+    hits = [(name, span) for name, span in lex.searches(items, "fact.") if name in EVENTS]
+    for name, (first, last) in hits:
+        if any(n == OPPOSITE.get(name) and a < first < b for n, (a, b) in hits):
+            continue  # "opened the lid on pile 2"
         kind: Kind = name
         if items[first].has("<harmless>"):
             continue
@@ -241,6 +245,9 @@ def _added_fields(items: list[Item], at: int, end: int) -> dict[str, Any]:
 
 
 def _amount_of_material(items: list[Item], at: int, end: int) -> Amount | None:
+    each = next((i for i in range(at + 1, end) if items[i].has("<for_each>")), None)
+    if each is not None:  # "lint and paper, half a gallon of each"
+        return next((_amount(x) for x in reversed(items[at:each]) if x.has("<amount>")), None)
     for i in range(at - 1, max(at - 7, -1), -1):
         if items[i].has("<amount>"):
             return _amount(items[i])

@@ -125,12 +125,18 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
         if not item.has("<date>") or item.scope & UNREAL:
             continue
         alone = not any(items[f.at].segment == item.segment for f in found)
-        joined = i and any(x.has("<and>", "<again>") for x in items[max(0, i - 3) : i])
+        joined = i and any(x.has("<and>", "<again>", "<amount>", "more") for x in items[max(0, i - 3) : i])
         last = next((f for f in reversed(found) if f.at < i and items[f.at].sentence == item.sentence), None)
         dated = last is not None and any(x.has("<date>") and x.sentence == item.sentence for x in items[:i])
         if alone and joined and last is not None and dated:
-            more.append(replace(last, at=i, fields=dict(last.fields)))
+            more.append(replace(last, at=i, fields=dict(last.fields) | _another_amount(items, i, last)))
     return sorted(found + more, key=lambda f: f.at)
+
+
+def _another_amount(items: list[Item], at: int, last: Finding) -> dict[str, Any]:
+    """ "3 gallons Monday, 2 more yesterday": each day has its own amount."""
+    told = next((x.value for x in items if x.segment == items[at].segment and x.has("<amount>")), None)
+    return {"litres": told.litres} if told is not None and "litres" in last.fields else {}
 
 
 def _date(items: list[Item], found: list[Finding], today: date) -> None:
@@ -166,6 +172,9 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
     after = [(i, w) for i, w in dates if i > f.at and items[i].sentence == here.sentence]
     if after and f.tense == "past" and _trails(items, found, f, after[0][0]):
         return after[0][1]
+    told_next = _told_next(items, found, f, dates)
+    if told_next is not None:
+        return told_next
     earlier = [(i, w) for i, w in dates if i < f.at]
     if earlier:
         at, when = earlier[-1]
@@ -174,6 +183,17 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
         if when.past is not None and f.tense != "present" and (topic or past_state):
             return when
     return None
+
+
+def _told_next(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple[int, When]]) -> When | None:
+    """ "my wife added milk. yesterday that was": a sentence that tells nothing else dates the one before."""
+    following = items[f.at].sentence + 1
+    if f.tense == "present" or any(items[g.at].sentence == following for g in found):
+        return None
+    return next(
+        (w for i, w in dates if items[i].sentence == following and w.past is not None and not items[i].scope),
+        None,
+    )
 
 
 def _nearest(entries: list[tuple[int, T]], at: int, first: int) -> T:

@@ -149,13 +149,14 @@ def read_amounts(items: list[Item], lex: Lexicon) -> list[Item]:
 
 
 def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, int] | None:
-    """ "six gallons of leaves and two of grass": the measure is the one before."""
+    """ "six gallons of leaves and two of grass", "3 more yesterday": the measure is the one before."""
     count = items[at].number if items[at].key not in ("one",) else 1.0
+    after = items[at + 1] if at + 1 < len(items) else None
     follows = (
-        at + 1 < len(items)
-        and items[at + 1].has("of", "de")
+        after is not None
+        and after.has("of", "de", "more", "mas")
         and bool(before)
-        and before[-1].has("y", "and", ",")
+        and before[-1].has("y", "and", ",", "then", "plus")
     )
     last = next((x.value for x in reversed(before) if isinstance(x.value, Amount)), None)
     if count is None or not follows or last is None or not last.count:
