@@ -1,5 +1,6 @@
 """From the items of a message to what it wants, to signs of danger, and to the end of contact."""
 
+import itertools
 import re
 from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
@@ -29,9 +30,9 @@ SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("help", ("what_next", "state")),
+    ("help", ("what_next", "state", "safe_use", "trouble", "how_turn")),
     ("trouble", ("why",)),
-    ("forget_me", ("undo", "my_data", "what_next", "hand_over")),
+    ("forget_me", ("undo", "my_data", "what_next", "hand_over", "schedule")),
     ("my_data", ("state", "picture", "privacy", "help", "what_next", "trouble")),
     (
         "person",
@@ -104,7 +105,7 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
         asks.append(Ask("join", code=code))
     asks += _may_add(items, lex)
     asks += [a for kind, span in hits.items() if (a := _ask(kind, span, items, facts, now)) is not None]
-    return _settle(asks, items, facts)
+    return _settle(asks, items, facts, now)
 
 
 def _asked(items: list[Item], span: tuple[int, int]) -> bool:
@@ -238,7 +239,7 @@ def _until(items: list[Item], today: date) -> date | None:
 
 def _so_long(items: list[Item], at: int, today: date) -> date | None:
     """ "a break, 2 weeks": a bare span of time counts from today."""
-    number = items[at].number
+    number = items[at].number or (1.0 if items[at].has("one", "another", "un", "una", "otra") else None)
     after = next((x for x in items[at + 1 : at + 3] if not x.has("<size>", "<more_than>")), None)
     days = next((n for label, n in SPANS.items() if after is not None and after.has(label)), None)
     return (
@@ -253,14 +254,15 @@ def _clock(items: list[Item]) -> time | None:
 
 def _schedule(items: list[Item]) -> Ask | None:
     named = [
-        (x.value.weekday, bool(i) and items[i - 1].has("<instead>", "not", "from", "no"), "not" in x.scope)
+        (x.value.weekday, bool(i) and items[i - 1].has("<instead>", "not", "from", "no", "than", "skip", "que"), "not" in x.scope)
         for i, x in enumerate(items)
         if x.has("<weekday>")
     ]
     weekday = min(reversed(named), key=lambda day: day[1:], default=(None,))[0]  # the last that is wanted
     noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
     at = _clock(items) or noon
-    names_time = weekday or at or any(x.has("<partday>", "<date>", "<day_many>", "<timeword>") for x in items)
+    names_time = weekday or at or any(x.has("<partday>", "<date>", "<timeword>") for x in items)
+    names_time = names_time or any(x.has("<day_many>") and y.has("<number>", "other", "<days>", "<weeks>") for x, y in itertools.pairwise(items))
     return Ask("schedule", weekday=weekday, at=at) if names_time else None
 
 
@@ -275,17 +277,23 @@ def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
     return next((x.written for x in items if x.has("<name>")), None)
 
 
-def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact]) -> list[Ask]:
+def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: datetime) -> list[Ask]:
     kinds = {ask.kind for ask in asks}
     if {"later", "schedule"} <= kinds:
         habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
         kinds.discard("later" if habit else "schedule")
+    if "claim" in kinds and all(a.weekday is a.at is None for a in asks if a.kind == "schedule"):
+        kinds.discard("schedule")  # "put me down for this weekend"
     if "schedule" in kinds and any(x.has("<day_many>") for x in items):
         kinds.discard("pause")  # "stop the Sunday reminders, do Tuesdays"
     if any(x.has("<clocktime>") for x in items) and all(a.on is None for a in asks if a.kind == "pause"):
         kinds.discard("pause")  # "don't text me before 8"
-    if {"pause", "resume"} <= kinds and any(x.has("<ends>") for x in items):
-        kinds.discard("pause")  # "end the pause"
+    ahead = any(isinstance(x.value, When) and x.value.ahead and x.value.ahead > now.date() for x in items)
+    if {"pause", "resume"} <= kinds and (any(x.has("<ends>") for x in items) or not ahead):
+        kinds.discard("pause")  # "end the pause"; "gone 2 weeks, back now"
+    reminded = any(x.has("<remind>", "<reminder>", "later", "snooze", "busy") for x in items)
+    if "later" in kinds and not reminded and all(a.on in (None, now.date()) for a in asks if a.kind == "later"):
+        kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")
     if sum(x.key.isalpha() for x in items) > 6:
