@@ -17,7 +17,7 @@ def read_bare(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
     items = _ranges(_digit_by_digit(items), units)
     for start, end in sentences(items):
         _mark_weather(items, start, end)
-    read = [_degrees(items, i, units) for i in range(len(items))]
+    read = [_degrees(items, i, _unit_before(items, i) or units) for i in range(len(items))]
     _give_unit(read, lex, units)
     _mark_changes(read)
     return read
@@ -54,6 +54,15 @@ def _give_unit(items: list[Item], lex: Lexicon, units: Units) -> None:
         for x in bare:
             x.value = degrees_item([x], x.value.written, unit, units).value
         item.labels = {"<temperature_word>"}
+
+
+def _unit_before(items: list[Item], at: int) -> Units | None:
+    """ "65 C today, 61 yesterday": a bare reading takes the unit of the one before it."""
+    for x in reversed(items[:at] if items[at].number is not None else []):
+        if x.has("<temperature>") and "weather" not in x.scope:
+            unit: Units | None = x.value.unit
+            return unit
+    return None
 
 
 def _degrees(items: list[Item], at: int, units: Units) -> Item:
@@ -220,6 +229,16 @@ def _out_there(items: list[Item], at: int) -> bool:
     )
 
 
+def _denied(items: list[Item], at: int) -> bool:
+    """ "108, not 180", "108 y no a 180", "53 no, 63"."""
+    i = at - 1
+    while i > 0 and items[i].has("<to_reading>", "<more_than>") and not items[i].has("not", "no"):
+        i -= 1
+    after = items[at + 1 : at + 3]
+    taken_back = len(after) == 2 and after[0].has("not", "no") and after[1].has("<break>", "<end>")
+    return taken_back or (i >= 0 and items[i].has("not", "no") and items[i].sentence == items[at].sentence)
+
+
 def _mark_changes(items: list[Item]) -> None:
     """ "down from 140 to 120", "was 140, now 120", "meant 131, not 113": the reading that holds counts."""
     readings = [i for i, item in enumerate(items) if item.has("<temperature>")]
@@ -227,7 +246,7 @@ def _mark_changes(items: list[Item]) -> None:
         before = items[at - 1] if at else None
         if before is not None and before.has("<falling>", "<instead>") and len(readings) > 1:
             items[at].labels.add("<past_reading>")
-        if before is not None and before.has("not", "no") and len(readings) > 1:
+        if len(readings) > 1 and _denied(items, at):
             items[at].labels.add("<denied>")
         if "not" in items[at].scope and before is not None and not before.has("not", "no"):
             continue
