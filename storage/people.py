@@ -41,6 +41,7 @@ class Person:
     joined_at          when they first said yes, None before
     next_look_at       when the planner next looks at the person (not at a pile of theirs)
     through_id         whose phone they speak through, who have none of their own here; None: their own
+    composted_before   asked once of whoever joins by a class, as are household (heads) and postcode_area
     """
 
     id: int
@@ -67,6 +68,9 @@ class Person:
     next_look_at: datetime | None = None
     class_code: str | None = None
     through_id: int | None = None
+    composted_before: bool | None = None
+    household: int | None = None
+    postcode_area: str | None = None
 
 
 class Changes(TypedDict, total=False):
@@ -90,6 +94,9 @@ class Changes(TypedDict, total=False):
     last_heard_at: datetime | None
     next_look_at: datetime | None
     class_code: str | None
+    composted_before: bool | None
+    household: int | None
+    postcode_area: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,4 +333,7 @@ def _person(row: PersonTable, reached_at: AddressTable | None) -> Person:
         next_look_at=row.next_look_at,
         class_code=row.class_code,
         through_id=row.through_id,
+        composted_before=row.composted_before,
+        household=row.household,
+        postcode_area=row.postcode_area,
     )

@@ -112,7 +112,11 @@ class BinSaleTable(Table):
 
 
 class RosterTable(Table):
-    """One import of people from a file; undone as a whole."""
+    """One import of people from a file; undone as a whole.
+
+    columns   which column of the file holds what, by its place from 0
+    rows      the cells of the file until it is taken
+    """
 
     __tablename__ = "roster"
 
@@ -121,16 +125,38 @@ class RosterTable(Table):
     staff_id: Mapped[int] = mapped_column(ForeignKey("staff.id"))
     file_name: Mapped[str] = mapped_column(Text)
     at: Mapped[datetime]
+    columns: Mapped[dict[str, Any]]
+    rows: Mapped[list[Any] | None]
+    taken_at: Mapped[datetime | None]
     undone_at: Mapped[datetime | None]
 
 
 class RosterPersonTable(Table):
-    """Whom an import brought in; people who were here before are not among them."""
+    """Whom an import brought in; people who were here before are not among them.
+
+    reference   of the signed paper, as the file has it; no consent before staff confirm it
+    """
 
     __tablename__ = "roster_person"
 
     roster_id: Mapped[int] = mapped_column(ForeignKey("roster.id"), primary_key=True)
-    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"), primary_key=True)
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"), primary_key=True, index=True)
+    reference: Mapped[str | None] = mapped_column(String(80))
+
+
+class LoggerFileTable(Table):
+    """One file of a logger's readings for a pile; undone as a whole. `rows` empties once they are taken."""
+
+    __tablename__ = "logger_file"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    pile_id: Mapped[int] = mapped_column(ForeignKey("pile.id"), index=True)
+    staff_id: Mapped[int] = mapped_column(ForeignKey("staff.id"))
+    file_name: Mapped[str] = mapped_column(Text)
+    at: Mapped[datetime]
+    rows: Mapped[list[Any] | None]
+    taken_at: Mapped[datetime | None]
+    undone_at: Mapped[datetime | None]
 
 
 class ApprovedAnswerTable(Table):
@@ -151,7 +177,7 @@ class ApprovedAnswerTable(Table):
 
 
 class BroadcastTable(Table):
-    """One text to many graduates, and the brakes on it."""
+    """One text to many graduates, and the brakes on it. `cursor`: whom the planner looked at last."""
 
     __tablename__ = "broadcast"
 
@@ -167,7 +193,10 @@ class BroadcastTable(Table):
     not_before: Mapped[datetime | None]
     per_hour: Mapped[int]
     status: Mapped[str] = mapped_column(String(10))
+    cursor: Mapped[int]
+    started_at: Mapped[datetime | None]
     ended_at: Mapped[datetime | None]
+    why_ended: Mapped[str | None] = mapped_column(String(24))
 
     __table_args__ = (
         one_of("status", BroadcastStatus, "status"),
@@ -213,7 +242,7 @@ class QuestionTable(Table):
 
 
 class SurveyTable(Table):
-    """A survey of at most five questions, asked one a week in the thread."""
+    """A survey of at most five questions, asked one a week in the thread; `cursor` as of a broadcast."""
 
     __tablename__ = "survey"
 
@@ -223,6 +252,7 @@ class SurveyTable(Table):
     starts_on: Mapped[date]
     ends_on: Mapped[date]
     made_by: Mapped[int] = mapped_column(ForeignKey("staff.id"))
+    cursor: Mapped[int]
     stopped_at: Mapped[datetime | None]
 
 
@@ -250,6 +280,16 @@ class FrozenReportTable(Table):
     made_by: Mapped[int] = mapped_column(ForeignKey("staff.id"))
     made_at: Mapped[datetime]
     version: Mapped[str] = mapped_column(String(32))
+    figures: Mapped[dict[str, Any]]
+
+
+class DayFiguresTable(Table):
+    """The figures of a year as of a day gone by: only a cache, worked out once a day."""
+
+    __tablename__ = "day_figures"
+
+    year: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    data_date: Mapped[date]
     figures: Mapped[dict[str, Any]]
 
 

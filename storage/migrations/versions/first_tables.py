@@ -22,6 +22,13 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("code", name=op.f("pk_class")),
     )
     op.create_table(
+        "day_figures",
+        sa.Column("year", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("data_date", sa.Date(), nullable=False),
+        sa.Column("figures", sa.JSON(none_as_null=True), nullable=False),
+        sa.PrimaryKeyConstraint("year", name=op.f("pk_day_figures")),
+    )
+    op.create_table(
         "incoming",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("channel", sa.String(length=16), nullable=False),
@@ -264,7 +271,10 @@ def upgrade() -> None:
         sa.Column("not_before", sa.DateTime(timezone=True), nullable=True),
         sa.Column("per_hour", sa.Integer(), nullable=False),
         sa.Column("status", sa.String(length=10), nullable=False),
+        sa.Column("cursor", sa.Integer(), nullable=False),
+        sa.Column("started_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("ended_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("why_ended", sa.String(length=24), nullable=True),
         sa.CheckConstraint(
             "status IN ('draft', 'approved', 'going', 'stopped', 'done')", name=op.f("ck_broadcast_status")
         ),
@@ -344,6 +354,21 @@ def upgrade() -> None:
         sa.UniqueConstraint("person_id", "number", name=op.f("uq_keeper_person_id_number")),
     )
     op.create_table(
+        "logger_file",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("pile_id", sa.Integer(), nullable=False),
+        sa.Column("staff_id", sa.Integer(), nullable=False),
+        sa.Column("file_name", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("rows", sa.JSON(none_as_null=True), nullable=True),
+        sa.Column("taken_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("undone_at", sa.DateTime(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(["pile_id"], ["pile.id"], name=op.f("fk_logger_file_pile_id_pile")),
+        sa.ForeignKeyConstraint(["staff_id"], ["staff.id"], name=op.f("fk_logger_file_staff_id_staff")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_logger_file")),
+    )
+    op.create_index(op.f("ix_logger_file_pile_id"), "logger_file", ["pile_id"], unique=False)
+    op.create_table(
         "look",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("staff_id", sa.Integer(), nullable=False),
@@ -417,6 +442,9 @@ def upgrade() -> None:
         sa.Column("staff_id", sa.Integer(), nullable=False),
         sa.Column("file_name", sa.Text(), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("columns", sa.JSON(none_as_null=True), nullable=False),
+        sa.Column("rows", sa.JSON(none_as_null=True), nullable=True),
+        sa.Column("taken_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("undone_at", sa.DateTime(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(["class_code"], ["class.code"], name=op.f("fk_roster_class_code_class")),
         sa.ForeignKeyConstraint(["staff_id"], ["staff.id"], name=op.f("fk_roster_staff_id_staff")),
@@ -458,6 +486,7 @@ def upgrade() -> None:
         sa.Column("starts_on", sa.Date(), nullable=False),
         sa.Column("ends_on", sa.Date(), nullable=False),
         sa.Column("made_by", sa.Integer(), nullable=False),
+        sa.Column("cursor", sa.Integer(), nullable=False),
         sa.Column("stopped_at", sa.DateTime(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(["made_by"], ["staff.id"], name=op.f("fk_survey_made_by_staff")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_survey")),
@@ -586,10 +615,12 @@ def upgrade() -> None:
         "roster_person",
         sa.Column("roster_id", sa.Integer(), nullable=False),
         sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("reference", sa.String(length=80), nullable=True),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_roster_person_person_id_person")),
         sa.ForeignKeyConstraint(["roster_id"], ["roster.id"], name=op.f("fk_roster_person_roster_id_roster")),
         sa.PrimaryKeyConstraint("roster_id", "person_id", name=op.f("pk_roster_person")),
     )
+    op.create_index(op.f("ix_roster_person_person_id"), "roster_person", ["person_id"], unique=False)
     op.create_table(
         "survey_answer",
         sa.Column("survey_id", sa.Integer(), nullable=False),
