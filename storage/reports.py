@@ -5,7 +5,7 @@ later still holds, what was told later is not there.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import groupby
@@ -22,9 +22,17 @@ from storage.models import (
     PersonTable,
     PromiseTable,
     RecordTable,
+    insert_once,
 )
 from storage.piles import that_hold
-from storage.staff_models import FrozenReportTable, HelpTable, QuestionTable, SurveyAnswerTable, SurveyTable
+from storage.staff_models import (
+    DayFiguresTable,
+    FrozenReportTable,
+    HelpTable,
+    QuestionTable,
+    SurveyAnswerTable,
+    SurveyTable,
+)
 
 FOR_FIGURES = ("setup", "added", "harvested", "texture", "smell", "temperature", "heat_feel", "undo")
 """The kinds whose content the figures read; of the others it counts only that somebody told them."""
@@ -208,6 +216,23 @@ class Reports:
         )
         return [Taught(*row) for row in rows]
 
+    def ask(
+        self, incoming_id: int, person_id: int, topics: Iterable[str], by_staff: bool, at: datetime
+    ) -> None:
+        """Note what a message asked, each topic once; its words are not kept here."""
+        for topic in topics:
+            insert_once(
+                self._session,
+                QuestionTable,
+                {
+                    "incoming_id": incoming_id,
+                    "person_id": person_id,
+                    "topic": topic,
+                    "at": at,
+                    "by_staff": by_staff,
+                },
+            )
+
     def questions(self, since: datetime, until: datetime) -> list[Asked]:
         """What was asked, oldest first."""
         rows = self._session.execute(
@@ -268,6 +293,20 @@ class Reports:
             )
             for (survey_id, item), said in sorted(answers.items())
         ]
+
+    def first_year(self) -> int | None:
+        """The year in which the first person said yes."""
+        first = self._session.scalar(select(func.min(ConsentTable.at)))
+        return None if first is None else first.year
+
+    def of_day(self, year: int, data_date: date) -> dict[str, Any] | None:
+        """The figures of a year as they were worked out for this day, if they were."""
+        row = self._session.get(DayFiguresTable, year)
+        return dict(row.figures) if row is not None and row.data_date == data_date else None
+
+    def keep_day(self, year: int, data_date: date, figures: dict[str, Any]) -> None:
+        """Keep the figures of a day in the place of those of an earlier one."""
+        self._session.merge(DayFiguresTable(year=year, data_date=data_date, figures=figures))
 
     def freeze(
         self, year: int, data_date: date, made_by: int, at: datetime, version: str, figures: dict[str, Any]

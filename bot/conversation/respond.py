@@ -16,7 +16,7 @@ from bot.conversation.decide import decide
 from bot.conversation.dialog import as_said, picked
 from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look
-from bot.language.meaning import Ask, Language, Meaning, Setup, Units
+from bot.language.meaning import TOPICS, Ask, Language, Meaning, Setup, Units
 from bot.language.sharing import among_keepers
 from bot.language.understand import understand
 from bot.profile import Bin, Profile
@@ -75,6 +75,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     with store.work() as work:
         if work.inbox.handled(incoming_id, at):
             carry_out(work, known, outcome, incoming_id, at)
+            asked = [ask.kind for ask in meaning.asks if ask.kind in TOPICS]
+            work.reports.ask(incoming_id, person.id, asked, by_staff=bool(outcome.alerts), at=at)
             work.commit()
 
 

@@ -79,6 +79,28 @@ AskKind = Literal[
     "move",
 ]
 
+TOPICS: tuple[AskKind, ...] = (
+    "when_ready",
+    "what_next",
+    "state",
+    "may_add",
+    "mix",
+    "water_amount",
+    "harvest_amount",
+    "safe_use",
+    "trouble",
+    "person",
+    "why",
+    "what_if",
+    "how_measure",
+    "stop_adding",
+    "how_turn",
+    "how_build",
+    "privacy",
+    "help",
+)
+"""The asks that are questions about compost or about us; the others tell the program what to do."""
+
 Danger = Literal[
     "smoke", "maybe_smoke", "injury", "breathing", "self_harm", "threat", "wrong_person", "animal"
 ]

@@ -11,7 +11,7 @@ diverted    what was told with an amount; what had none is counted, not guessed.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from statistics import median
@@ -344,6 +344,3 @@ def _answered(questions: Sequence[Asked], helped: Sequence[Helped]) -> dict[str,
 
 def _bin(one: Household) -> str | None:
     return None if one.has_bin is None else "bin" if one.has_bin else "heap"
-
-
-Figures = Mapping[str, Any]

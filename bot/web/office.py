@@ -15,6 +15,7 @@ from importlib.resources import files
 from io import BytesIO
 from typing import Any, Literal
 
+from babel.dates import format_date
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import Translations
@@ -249,13 +250,21 @@ def _templates(language: Language) -> Environment:
     )
     environment.install_gettext_translations(_translations(language), newstyle=True)  # type: ignore[attr-defined]
     environment.globals["locale"] = LOCALES[language]
+    environment.filters["longday"] = lambda day: format_date(day, "long", locale=LOCALES[language])
     return environment
 
 
+def translate(language: Language, sentence: str) -> str:
+    """A sentence that stands in our own code or data, in the reader's language."""
+    return _translations(language).ugettext(sentence)
+
+
+@cache
 def _translations(language: Language) -> Translations:
-    """The templates are written in English; `es/pages.po` says each of their sentences in Spanish."""
-    if language == "en":
-        return Translations()
+    """The templates are written in English; `es/pages.po` says each of their sentences in Spanish.
+
+    `en/pages.po` only gives words to codes, such as the topics of questions.
+    """
     with (files("bot.language") / language / "pages.po").open("rb") as file:
         sentences = read_po(file, locale=LOCALES[language], abort_invalid=True)
     compiled = BytesIO()

@@ -7,9 +7,9 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from bot.web.office import Office, Page, staff_routes
-from bot.web.pages import home, sign_in
+from bot.web.pages import home, reports, sign_in
 
-PAGES: Sequence[Page] = (*sign_in.PAGES, *home.PAGES)
+PAGES: Sequence[Page] = (*sign_in.PAGES, *home.PAGES, *reports.PAGES)
 
 
 def staff_pages(office: Office) -> list[BaseRoute]:

@@ -1,0 +1,345 @@
+"""A year's figures as words and tables, in one language: the page, the PDF and the CSV print the same.
+
+Each section says what its figures mean and what they do not. `figures.py` has the rules behind them.
+"""
+
+import csv
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from io import BytesIO, StringIO
+from typing import Any
+from xml.sax.saxutils import escape
+
+from babel.dates import format_date
+from babel.numbers import format_decimal, format_percent
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import LETTER
+from reportlab.lib.styles import ParagraphStyle, getSampleStyleSheet
+from reportlab.lib.units import inch
+from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
+from shared.units import BUCKET_L, KG_PER_LB
+
+Say = Callable[[str], str]
+"""From an English sentence to the reader's language."""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading, what stands under it, and a table; the first cell of a row names it.
+
+    points   a curve to draw beside the table: (day, share, low, high)
+    """
+
+    title: str
+    notes: tuple[str, ...]
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    points: tuple[tuple[int, float, float, float], ...] = field(default=())
+
+
+def forecasts_section(kept: Mapping[str, Any], say: Say, locale: str) -> Section:
+    """Only whether the dates were right, for everybody to see."""
+    return _Writer(say, locale, "f").forecasts(kept)
+
+
+def sections(figures: Mapping[str, Any], say: Say, locale: str, units: str) -> list[Section]:
+    """The whole report. `units`: "f" for pounds and buckets, "c" for kilograms and litres."""
+    write = _Writer(say, locale, units)
+    return [
+        write.classes(figures["classes"]),
+        write.households(figures["households"]),
+        write.going(figures["going"]),
+        *write.going_by(figures["going"]),
+        write.batches(figures["batches"]),
+        write.diversion(figures["diversion"]),
+        write.forecasts(figures["forecasts"]),
+        write.questions(figures["questions"]),
+        *write.surveys(figures["surveys"]),
+        write.method(figures),
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Writer:
+    say: Say
+    locale: str
+    units: str
+
+    def number(self, value: float | None) -> str:
+        return "–" if value is None else format_decimal(round(value), locale=self.locale)
+
+    def share(self, value: float | None) -> str:
+        return "–" if value is None else format_percent(value, locale=self.locale)
+
+    def mass(self, kg: float) -> str:
+        if self.units == "f":
+            return f"{self.number(kg / KG_PER_LB)} lb"
+        return f"{self.number(kg)} kg"
+
+    def volume(self, litres: float) -> str:
+        if self.units == "f":
+            return self.say("%s buckets") % self.number(litres / BUCKET_L)
+        return self.say("%s litres") % self.number(litres)
+
+    def classes(self, of: Mapping[str, Any]) -> Section:
+        rows = tuple(
+            (
+                one["title"] or one["code"],
+                format_date(date.fromisoformat(one["taught_on"]), "medium", locale=self.locale),
+                self.number(one["seats"]),
+                self.number(one["joined"]),
+                self.number(one["started"]),
+                self.number(one["going"]),
+            )
+            for one in of["each"]
+        )
+        held = self.say("%s classes with %s seats.") % (self.number(of["held"]), self.number(of["seats"]))
+        head = ("Class", "Day", "Seats", "Joined", "Started", "Still going")
+        return Section(self.say("Classes"), (held,), tuple(self.say(cell) for cell in head), rows)
+
+    def households(self, of: Mapping[str, Any]) -> Section:
+        names = (
+            ("Households that joined", "joined"),
+            ("People in them with a phone of their own", "people"),
+            ("Households that started a pile", "started"),
+            ("Had not composted before", "new"),
+            ("Had composted before", "before"),
+            ("Have not said whether they had", "not_said"),
+            ("People who ended the texts", "stopped"),
+            ("People whose phone takes no texts any more (to this day)", "unreachable"),
+        )
+        note = self.say("People who share a pile are one household.")
+        rows = tuple((self.say(name), self.number(of[key])) for name, key in names)
+        return Section(self.say("Households"), (note,), (self.say("What"), self.say("Number")), rows)
+
+    def curve_rows(self, curve: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, ...], ...]:
+        rows = []
+        for point in curve:
+            day = self.say("%s days") % point["day"]
+            share, n = point["share"], point["followed"]
+            if n is None:
+                rows.append((day, self.say("too few to tell"), "", "", ""))
+                continue
+            least, most = point["seen"] / n, (point["seen"] + point["unknown"]) / n
+            rows.append(
+                (
+                    day,
+                    self.share(share["value"]) if share else "–",
+                    f"{self.share(share['low'])} – {self.share(share['high'])}" if share else "–",
+                    f"{self.share(least)} – {self.share(most)}",
+                    self.number(n),
+                )
+            )
+        return tuple(rows)
+
+    def going(self, of: Mapping[str, Any]) -> Section:
+        notes = (
+            self.say("Of all households that ever joined. Going means heard of within 60 days."),
+            self.say("After a harvest 180 days of silence count as rest. Other silence counts as ended."),
+            self.say("The bounds count those whom nobody can know of as all gone, then as all going."),
+        )
+        head = ("After", "Still going", "19 times of 20 between", "Bounds", "Followed")
+        curve = of["all"]["curve"]
+        points = tuple(
+            (one["day"], one["share"]["value"], one["share"]["low"], one["share"]["high"])
+            for one in curve
+            if one["share"]
+        )
+        return Section(
+            self.say("Who is still going"),
+            notes,
+            tuple(self.say(cell) for cell in head),
+            self.curve_rows(curve),
+            points,
+        )
+
+    def going_by(self, of: Mapping[str, Any]) -> Iterator[Section]:
+        titles = {
+            "class": "Still going, by class",
+            "language": "Still going, by language",
+            "bin": "Still going, by bin or open heap",
+        }
+        days = [point["day"] for point in of["all"]["curve"]]
+        for key, title in titles.items():
+            groups = of[key]["groups"]
+            rows = tuple(
+                (
+                    self.group(name),
+                    self.number(group["n"]),
+                    *(self.share(point["share"] and point["share"]["value"]) for point in group["curve"]),
+                )
+                for name, group in groups.items()
+            )
+            hidden = of[key]["hidden"]
+            note = (self.say("Groups of fewer than five are not shown: %s.") % self.number(hidden),)
+            head = (self.say("Group"), self.say("Households"), *(self.say("%s days") % day for day in days))
+            yield Section(self.say(title), note if hidden else (), head, rows)
+
+    def group(self, name: str) -> str:
+        words = {
+            "en": "English",
+            "es": "Spanish",
+            "bin": "Bin",
+            "heap": "Open heap",
+            "unknown": "Not known",
+        }
+        return self.say(words[name]) if name in words else name
+
+    def batches(self, of: Mapping[str, Any]) -> Section:
+        rows = (
+            (self.say("Piles built"), self.number(of["built"])),
+            (self.say("Of those with a reading, ran hot (113 °F, 45 °C)"), self.part(of, "hot")),
+            (self.say("Seen finished: look, smell and no heat"), self.number(of["finished"])),
+            (self.say("Median days from building to that"), self.number(of["median_days"])),
+            (self.say("Harvests told"), self.number(of["harvests"])),
+            (self.say("Compost in the harvests that told an amount"), self.volume(of["harvested_l"])),
+        )
+        note = self.say("Only what keepers told. A harvest without an amount adds nothing to the last line.")
+        return Section(self.say("Piles and compost"), (note,), (self.say("What"), self.say("Number")), rows)
+
+    def part(self, of: Mapping[str, Any], key: str) -> str:
+        return self.say("%s of %s") % (self.number(of[key]), self.number(of["with_readings"]))
+
+    def diversion(self, of: Mapping[str, Any]) -> Section:
+        names = {
+            "new": "Had not composted before",
+            "before": "Had composted before",
+            "not_said": "Have not said",
+        }
+        rows = tuple(
+            (
+                self.say(names[key]),
+                self.number(group["households"]),
+                self.mass(group["low_kg"]),
+                self.mass(group["middle_kg"]),
+                self.mass(group["high_kg"]),
+                self.number(group["without_amount"]),
+            )
+            for key, group in of.items()
+        )
+        lists = sorted({name for group in of.values() for name in group["lists"]})
+        notes = [
+            self.say(
+                "Wet mass of what keepers told with an amount. Only the first line can be claimed as new."
+            ),
+            self.say("Home composting is waste that never arises. It does not raise a recycling rate."),
+        ]
+        if lists:
+            notes.append(self.say("Pounds for each volume from: %s.") % "; ".join(lists))
+        head = ("Households", "Number", "Low", "Middle", "High", "Entries without an amount")
+        return Section(
+            self.say("Kept out of the landfill"), tuple(notes), tuple(self.say(cell) for cell in head), rows
+        )
+
+    def forecasts(self, of: Mapping[str, Any]) -> Section:
+        share = of["share"]
+        rows: tuple[tuple[str, ...], ...] = (
+            (self.say("Finished within the dates we gave"), self.number(of["kept"])),
+            (self.say("Finished sooner"), self.number(of["sooner"])),
+            (self.say("Finished later"), self.number(of["later"])),
+            (self.say("Share within; we promise %s") % self.share(of["promised_share"]), self.held(share)),
+        )
+        note = self.say("The dates as they stood four weeks before a finish that the keeper saw.")
+        return Section(
+            self.say("Were our dates right?"), (note,), (self.say("Piles"), self.say("Number")), rows
+        )
+
+    def held(self, share: Mapping[str, Any] | None) -> str:
+        if share is None:
+            return self.say("nothing to tell yet")
+        return f"{self.share(share['value'])} ({self.share(share['low'])} – {self.share(share['high'])})"
+
+    def questions(self, of: Mapping[str, Any]) -> Section:
+        rows = (
+            (self.say("Answered by the program"), self.number(of["by_program"])),
+            (self.say("Answered by staff"), self.number(of["by_staff"])),
+            (self.say("Times somebody needed a human"), self.number(of["help_rows"])),
+            (self.say("Of those, dangers"), self.number(of["dangers"])),
+            (self.say("Of those, complaints"), self.number(of["complaints"])),
+            (self.say("Median hours until a human had seen to it"), self.number(of["median_hours"])),
+        )
+        return Section(self.say("Questions and help"), (), (self.say("What"), self.say("Number")), rows)
+
+    def surveys(self, items: Iterable[Mapping[str, Any]]) -> Iterator[Section]:
+        for item in items:
+            answered = sum(item["answers"].values())
+            text = item["text_es"] if self.locale.startswith("es") else item["text_en"]
+            rows = [
+                (answer, self.number(n), self.bounds(n, answered, item["asked"]))
+                for answer, n in item["answers"].items()
+            ]
+            note = self.say("Asked %s, answered %s, skipped %s. The rest were silent.") % (
+                self.number(item["asked"]),
+                self.number(answered),
+                self.number(item["skipped"]),
+            )
+            head = (self.say("Answer"), self.say("Number"), self.say("Bounds over all who were asked"))
+            yield Section(f"{item['survey']}: {text}", (note,), head, tuple(rows))
+
+    def bounds(self, n: int, answered: int, asked: int) -> str:
+        return f"{self.share(n / asked)} – {self.share((n + asked - answered) / asked)}"
+
+    def method(self, figures: Mapping[str, Any]) -> Section:
+        day = format_date(date.fromisoformat(figures["data_date"]), "long", locale=self.locale)
+        notes = (
+            self.say("Everything rests on what keepers texted by %s. Silence is never counted as success.")
+            % day,
+            self.say("The share still going: Kaplan and Meier 1958. Shares of few: Wilson 1927."),
+        )
+        return Section(self.say("How this was counted"), notes, (), ())
+
+
+def as_csv(report: Sequence[Section]) -> bytes:
+    """The tables one below the other, for a spreadsheet; no cell can be taken for a formula."""
+    out = StringIO()
+    writer = csv.writer(out)
+    for section in report:
+        writer.writerow([harmless(section.title)])
+        writer.writerows([[harmless(note)] for note in section.notes])
+        if section.head:
+            writer.writerow([harmless(cell) for cell in section.head])
+        writer.writerows([[harmless(cell) for cell in row] for row in section.rows])
+        writer.writerow([])
+    return out.getvalue().encode("utf-8-sig")
+
+
+def harmless(cell: str) -> str:
+    """A cell that no spreadsheet runs."""
+    return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
+
+
+def as_pdf(title: str, byline: str, report: Sequence[Section], language: str) -> bytes:
+    """The report on letter pages, with text that can be selected."""
+    out = BytesIO()
+    styles = getSampleStyleSheet()
+    body = ParagraphStyle("body", parent=styles["BodyText"], fontName="Times-Roman", fontSize=10, leading=13)
+    heading = ParagraphStyle("heading", parent=styles["Heading2"], fontName="Times-Bold", spaceBefore=12)
+    head = ParagraphStyle("title", parent=styles["Title"], fontName="Times-Bold", alignment=0)
+    story: list[Flowable] = [Paragraph(escape(title), head), Paragraph(escape(byline), body)]
+    for section in report:
+        story.append(Paragraph(escape(section.title), heading))
+        story.extend(Paragraph(escape(note), body) for note in section.notes)
+        if section.rows:
+            story += [Spacer(1, 4), _table(section, body)]
+    document = SimpleDocTemplate(
+        out, pagesize=LETTER, title=title, author=byline, lang=language, leftMargin=inch, rightMargin=inch
+    )
+    document.build(story)
+    return out.getvalue()
+
+
+def _table(section: Section, body: ParagraphStyle) -> Table:
+    cells = [[Paragraph(escape(cell), body) for cell in row] for row in (section.head, *section.rows)]
+    table = Table(cells, repeatRows=1, hAlign="LEFT")
+    table.setStyle(
+        TableStyle(
+            [
+                ("LINEBELOW", (0, 0), (-1, 0), 1, colors.black),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.25, colors.grey),
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ]
+        )
+    )
+    return table

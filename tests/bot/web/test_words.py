@@ -1,0 +1,52 @@
+"""Every sentence of the staff's pages is there in Spanish, and every code that is shown has words in both."""
+
+from datetime import UTC, date, datetime
+from importlib.resources import files
+
+import pytest
+from babel.messages.extract import extract_from_dir
+
+from bot.language.meaning import TOPICS
+from bot.staff.figures import figures
+from bot.staff.report import sections
+from bot.web.office import translate
+
+
+def said_in_templates() -> set[str]:
+    """Every sentence that a template hands to gettext."""
+    found = extract_from_dir(str(files("bot.web") / "templates"), method_map=[("**.html", "jinja2")])
+    return {message if isinstance(message, str) else message[0] for _, _, message, _, _ in found if message}
+
+
+def said_in_reports() -> set[str]:
+    """Every sentence that the yearly report says of an empty year with one survey."""
+    said: set[str] = set()
+    found = figures(2026, datetime(2027, 1, 1, tzinfo=UTC), date(2026, 12, 31), [], [], [], [], [], [], 0)
+    item = {"survey": "", "text_en": "", "text_es": "", "asked": 1, "skipped": 0, "answers": {"1": 1}}
+
+    def say(sentence: str) -> str:
+        said.add(sentence)
+        return sentence
+
+    for units in ("f", "c"):
+        sections({**found, "surveys": [item]}, say, "en_US", units)
+    return said
+
+
+@pytest.mark.parametrize("sentence", sorted(said_in_templates() | said_in_reports()))
+def test_every_sentence_has_its_spanish(sentence: str) -> None:
+    """A sentence without a translation would stand in English on a Spanish page."""
+    spanish = translate("es", sentence)
+
+    assert sentence == "" or spanish != sentence or sentence in SAME_IN_BOTH
+    assert sentence.count("%") == spanish.count("%")
+
+
+SAME_IN_BOTH = {"English", "Español"}
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_every_topic_has_words(topic: str) -> None:
+    """A topic is shown in words, never as the code it has in our records."""
+    assert "topic." not in translate("en", f"topic.{topic}")
+    assert translate("es", f"topic.{topic}") not in (f"topic.{topic}", translate("en", f"topic.{topic}"))
