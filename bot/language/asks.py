@@ -30,8 +30,8 @@ SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("help", ("what_next", "state", "safe_use", "trouble", "how_turn")),
-    ("trouble", ("why",)),
+    ("help", ("what_next", "state", "safe_use", "how_turn")),
+    ("trouble", ("why", "help")),
     ("forget_me", ("undo", "my_data", "what_next", "hand_over", "schedule")),
     ("my_data", ("state", "picture", "privacy", "help", "what_next", "trouble")),
     (

@@ -17,10 +17,13 @@ OPPOSITE = {"covered": "uncovered", "uncovered": "covered"}
 def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     hits = [(name, span) for name, span in lex.searches(items, "fact.") if name in EVENTS]
     for name, (first, last) in hits:
-        if any(n == OPPOSITE.get(name) and a < first < b for n, (a, b) in hits):
+        if any(
+            n == OPPOSITE.get(name) and a < first < b and items[a].segment == items[first].segment
+            for n, (a, b) in hits
+        ):
             continue  # "opened the lid on pile 2"
         kind: Kind = name
-        if items[first].has("<harmless>"):
+        if items[first].has("<harmless>") or (items[first].has("<beasts>") and kind in ("turned", "harvested")):
             continue
         told = items[first : max(first + 1, last - 1)]  # what only follows the deed may be a plan
         scope = set().union(*(x.scope for x in told if x.segment == items[first].segment))

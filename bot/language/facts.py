@@ -27,7 +27,7 @@ PROBLEMS = {
 
 def find_facts(items: list[Item], lex: Lexicon, now: datetime, units: Units) -> list[Fact]:
     """Every fact that the message reports, in the order of its words."""
-    for label in ("harmless", "relative"):
+    for label in ("harmless", "relative", "beasts"):
         for _, (first, last) in lex.searches(items, f"{label}."):
             for item in items[first:last]:
                 item.labels.add(f"<{label}>")
