@@ -19,6 +19,14 @@ def e164(text: str, region: str = HOME) -> str:
     return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
 
 
+def as_written(number: str) -> str:
+    """An E.164 number as people here write it, as (505) 555-0100."""
+    parsed = phonenumbers.parse(number)
+    home = phonenumbers.region_code_for_number(parsed) == HOME
+    form = phonenumbers.PhoneNumberFormat
+    return phonenumbers.format_number(parsed, form.NATIONAL if home else form.INTERNATIONAL)
+
+
 def region_of(number: str) -> str:
     """The region whose numbering plan an E.164 number belongs to; the home region where it has none."""
     try:

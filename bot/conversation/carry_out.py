@@ -11,7 +11,7 @@ from scheduler.planner import answered, given
 from storage.outbox import Line
 from storage.work import Work
 
-CONSENT_VERSION = "1"
+CONSENT_VERSION = "2"
 CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ"
 CODE_DIGITS = "23456789"
 """No letters or digits that look alike on paper."""
