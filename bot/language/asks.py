@@ -71,7 +71,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("picture", ("my_data",)),
     ("what_if", ("what_next", "trouble", "undo", "stop_adding", "water_amount", "mix")),
     ("who_has_tool", ("who_did", "person")),
-    ("stop_adding", ("when_ready", "what_next")),
+    ("stop_adding", ("what_next",)),
     ("how_measure", ("trouble", "help", "what_next", "state")),
     ("how_turn", ("trouble", "help", "what_next")),
     ("how_build", ("trouble", "help", "what_next")),
@@ -254,7 +254,11 @@ def _clock(items: list[Item]) -> time | None:
 
 def _schedule(items: list[Item]) -> Ask | None:
     named = [
-        (x.value.weekday, bool(i) and items[i - 1].has("<instead>", "not", "from", "no", "than", "skip", "que"), "not" in x.scope)
+        (
+            x.value.weekday,
+            bool(i) and items[i - 1].has("<instead>", "not", "from", "no", "than", "skip", "que"),
+            "not" in x.scope,
+        )
         for i, x in enumerate(items)
         if x.has("<weekday>")
     ]
@@ -262,7 +266,10 @@ def _schedule(items: list[Item]) -> Ask | None:
     noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
     at = _clock(items) or noon
     names_time = weekday or at or any(x.has("<partday>", "<date>", "<timeword>") for x in items)
-    names_time = names_time or any(x.has("<day_many>") and y.has("<number>", "other", "<days>", "<weeks>") for x, y in itertools.pairwise(items))
+    names_time = names_time or any(
+        x.has("<day_many>") and y.has("<number>", "other", "<days>", "<weeks>")
+        for x, y in itertools.pairwise(items)
+    )
     return Ask("schedule", weekday=weekday, at=at) if names_time else None
 
 
@@ -292,7 +299,11 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
     if {"pause", "resume"} <= kinds and (any(x.has("<ends>") for x in items) or not ahead):
         kinds.discard("pause")  # "end the pause"; "gone 2 weeks, back now"
     reminded = any(x.has("<remind>", "<reminder>", "later", "snooze", "busy") for x in items)
-    if "later" in kinds and not reminded and all(a.on in (None, now.date()) for a in asks if a.kind == "later"):
+    if (
+        "later" in kinds
+        and not reminded
+        and all(a.on in (None, now.date()) for a in asks if a.kind == "later")
+    ):
         kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")

@@ -20,7 +20,12 @@ def divide(items: list[Item]) -> None:
     for i, item in enumerate(items):
         following = items[i + 1] if i + 1 < len(items) else None
         labels_clause = item.key in (":", "-") and i > 0 and items[i - 1].has("<pilename>")
-        heads = headed and i > 0 and item.has("<pilename>") and not items[i - 1].has("<of_pile>", "<break>", "<and>")
+        heads = (
+            headed
+            and i > 0
+            and item.has("<pilename>")
+            and not items[i - 1].has("<of_pile>", "<break>", "<and>")
+        )
         if heads or (
             item.has("<break>", "<and>", "<but>") and not _within_number(items, i) and not labels_clause
         ):
@@ -33,11 +38,7 @@ def divide(items: list[Item]) -> None:
 def _headed_by_piles(items: list[Item]) -> bool:
     """ "pile 2: 136 pile 3: 141": the message opens with a name, and each name opens a clause."""
     opening = next((x for x in items if not x.has("<filler>", "<end>", "<break>")), None)
-    return (
-        opening is not None
-        and opening.has("<pilename>")
-        and sum(x.has("<pilename>") for x in items) > 1
-    )
+    return opening is not None and opening.has("<pilename>") and sum(x.has("<pilename>") for x in items) > 1
 
 
 def _within_number(items: list[Item], at: int) -> bool:
@@ -164,10 +165,19 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
     """ "pile 2", "bin #3", "#2", "la 2"."""
     item = items[at]
     here = at
-    if item.has("<numeral>") and (at == 0 or items[at - 1].has("<end>", "<break>", "<and>", "<but>")) and any(
-        x.has("<is>", "<was>") for x in items[at + 2 : at + 3]
+    if (
+        item.has("<numeral>")
+        and (at == 0 or items[at - 1].has("<end>", "<break>", "<and>", "<but>"))
+        and any(x.has("<is>", "<was>") for x in items[at + 2 : at + 3])
     ):
         here += 1  # "number 2 is swimming"
+    elif (
+        item.has("<shepile>")
+        and len(items) > at + 2
+        and items[at + 1].has("<numeral>")
+        and items[at + 2].number
+    ):
+        here += 2  # "la número 2"
     elif item.has("<pile>") and not item.has("<article>"):
         here += 1
         while here < len(items) and items[here].has("#", "<numeral>", "no"):
@@ -186,7 +196,8 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
     if number is not None:
         whole = number == int(number) and 1 <= number <= LARGEST_PILE_NUMBER
         measured = after is not None and (lex.unit(after.key) is not None or after.has("<day_unit>"))
-        if whole and not measured and not items[here].has("<clocktime>"):
+        hour = items[here].has("<clocktime>") and not (after is not None and after.has("le", "les"))
+        if whole and not measured and not hour:
             return f"{int(number)}", here + 1
         return None
     if item.has("<pile>") and len(items[here].key) == 1 and items[here].key.isalpha() and here == at + 1:
@@ -200,9 +211,11 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
 def _counts_piles(items: list[Item], at: int) -> bool:
     """ "la 2 marcaba 146", "la 1 en 101, la 2 en 136": a number that stands for a pile, not for an hour."""
     after = items[at + 2] if at + 2 < len(items) else None
-    hour = at > 0 and items[at - 1].has("a", "de", "por")
+    given = after is not None and after.has("le", "les")  # "a la 2 le puse agua"
+    hour = at > 0 and items[at - 1].has("a", "de", "por") and not given
     return not hour and (
-        after is None or after.has("<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya")
+        after is None
+        or after.has("<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les")
     )
 
 

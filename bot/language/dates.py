@@ -5,7 +5,7 @@ Own rules read what people say; dateparser reads what is shaped like a calendar 
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any
@@ -17,6 +17,7 @@ from bot.language.lexicon import Lexicon, lexicon
 from bot.language.meaning import Language
 
 UNTIL = {"until", "till", "hasta", "through"}  # a date after it ends something
+SINCE = ("since ", "desde ")
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
@@ -107,6 +108,8 @@ def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
             if any(item.has("<date>") for item in items[first : last + 1]) and kind not in ("part", "clock"):
                 continue
             when = _read(kind, found, lex, now)
+            if when is not None and text[found.start() :].startswith(SINCE):
+                when = replace(when, span=True)  # it has been so ever since
             if when is not None:
                 items[first : last + 1] = [_fold(items[first : last + 1], when)]
                 folded = True

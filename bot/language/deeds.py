@@ -10,7 +10,6 @@ from bot.language.lexicon import Lexicon
 from bot.language.quantities import Amount
 from shared.pile import Kind
 
-
 OPPOSITE = {"covered": "uncovered", "uncovered": "covered"}
 
 
@@ -23,7 +22,9 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         ):
             continue  # "opened the lid on pile 2"
         kind: Kind = name
-        if items[first].has("<harmless>") or (items[first].has("<beasts>") and kind in ("turned", "harvested")):
+        if items[first].has("<harmless.deed>") or (
+            items[first].has("<beasts>") and kind in ("turned", "harvested")
+        ):
             continue
         told = items[first : max(first + 1, last - 1)]  # what only follows the deed may be a plan
         scope = set().union(*(x.scope for x in told if x.segment == items[first].segment))
@@ -144,6 +145,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                     and "not" not in item.scope
                     and not item.scope & UNREAL
                     and not _is_subject(items, i, end)
+                    and not _is_place(items, i)
                 ):
                     yield Finding("added", i, "past", _added_fields(items, i, end))
                 elif not item.scope:
@@ -243,6 +245,11 @@ def _is_subject(items: list[Item], at: int, end: int) -> bool:
     return after is not None and after.has("<is>", "<was>") and not after.has("has", "have", "had")
 
 
+def _is_place(items: list[Item], at: int) -> bool:
+    """ "threw dirt over the scraps": it lies there already."""
+    return at > 1 and items[at - 1].has("<article>", "all") and items[at - 2].has("<onto>")
+
+
 def _added_fields(items: list[Item], at: int, end: int) -> dict[str, Any]:
     return {"material": items[at].value, **_measured(_amount_of_material(items, at, end))}
 
@@ -298,4 +305,8 @@ def _bare_litres(items: list[Item], at: int, start: int, end: int) -> bool:
         return False
     rest = [x for x in items[at + 1 : end] if x.segment == item.segment]
     named = any(x.has("<material>", "<water_word>", "of", "de") for x in rest[:5])
-    return not named and not any(x.has("<material>", "<water_word>") for x in items[start:at])
+    before = items[start:at]
+    strange = any(
+        x.has("<name>") or (len(x.labels) == 1 and len(x.key) > 3 and x.key.isalpha()) for x in before
+    )
+    return not named and not strange and not any(x.has("<material>", "<water_word>") for x in before)

@@ -28,9 +28,9 @@ PROBLEMS = {
 def find_facts(items: list[Item], lex: Lexicon, now: datetime, units: Units) -> list[Fact]:
     """Every fact that the message reports, in the order of its words."""
     for label in ("harmless", "relative", "beasts"):
-        for _, (first, last) in lex.searches(items, f"{label}."):
+        for name, (first, last) in lex.searches(items, f"{label}."):
             for item in items[first:last]:
-                item.labels.add(f"<{label}>")
+                item.labels |= {f"<{label}>", f"<{label}.{name}>"}
     found = [*find_events(items, lex), *find_added(items, lex), *find_states(items, lex)]
     found += [*find_temperatures(items, units), *find_heights(items)]
     found = _repeats(items, sorted(found, key=lambda f: f.at))
@@ -172,6 +172,13 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
     after = [(i, w) for i, w in dates if i > f.at and items[i].sentence == here.sentence]
     if after and f.tense == "past" and _trails(items, found, f, after[0][0]):
         return after[0][1]
+    if (
+        after
+        and f.tense == "past"
+        and all(g.at <= f.at or g.at > after[0][0] for g in found)
+        and not any(x.has("<verb>", "<is>", "<was>", "<but>") for x in items[f.at + 1 : after[0][0]])
+    ):
+        return after[0][1]
     told_next = _told_next(items, found, f, dates)
     if told_next is not None:
         return told_next
@@ -186,7 +193,9 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
     return None
 
 
-def _told_next(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple[int, When]]) -> When | None:
+def _told_next(
+    items: list[Item], found: list[Finding], f: Finding, dates: list[tuple[int, When]]
+) -> When | None:
     """ "my wife added milk. yesterday that was": a sentence that tells nothing else dates the one before."""
     following = items[f.at].sentence + 1
     if f.tense == "present" or any(items[g.at].sentence == following for g in found):

@@ -192,8 +192,16 @@ def find_heights(items: list[Item]) -> Iterator[Finding]:
         tall = near(items, i, "<tall>", back=4, ahead=3)
         sunk = near(items, i, "<shrunk>", back=5) and not near(items, i, "<across>", back=2, ahead=2)
         sized = near(items, i, "<measured>", back=4) and not near(items, i, "<across>", back=2, ahead=2)
-        stands = i > 1 and items[i - 1].has("<is>", "<was>", "<more_than>") and near(items, i, "<pile>", "<pilename>", back=3)
+        stands = (
+            i > 1
+            and items[i - 1].has("<is>", "<was>", "<more_than>")
+            and near(items, i, "<pile>", "<pilename>", back=3)
+        )
         stands = stands and not near(items, i, "<across>", back=0, ahead=3)
         alone = all(x is item or x.has("<end>", "<filler>", "<more_than>") for x in items)
-        if (tall or sunk or sized or stands or alone) and 0.05 <= item.value <= 5 and not item.has("<size_of_box>"):
+        if (
+            (tall or sunk or sized or stands or alone)
+            and 0.05 <= item.value <= 5
+            and not item.has("<size_of_box>")
+        ):
             yield Finding("height", i, tense_at(items, i), {"height_m": item.value})

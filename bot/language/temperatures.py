@@ -32,7 +32,9 @@ def _digit_by_digit(items: list[Item]) -> list[Item]:
         digits = [x.key for x in run if len(x.key) == 1 and x.key.isdigit() and x.has("<number>")]
         before = items[at - 1] if at else None
         after = items[at + 3] if at + 3 < len(items) else None
-        opens = before is None or before.has("<temperature_word>", "<marks>", "<is>", "<was>", "<end>", "<break>")
+        opens = before is None or before.has(
+            "<temperature_word>", "<marks>", "<is>", "<was>", "<end>", "<break>"
+        )
         if len(digits) == 3 and digits[0] in "12" and opens and (after is None or after.number is None):
             run[0].number, run[0].key = float("".join(digits)), "".join(digits)
             folded.append(run[0])
@@ -96,15 +98,19 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     if items[at - 1].has("<marks>", "<to_reading>") and at:
         return True
     after = items[at + 1] if at + 1 < len(items) else None
-    if before is not None and before.has("<article>") and after is not None and not after.glued and after.has(
-        "<is>", "<was>", "i"
+    if (
+        before is not None
+        and before.has("<article>")
+        and after is not None
+        and not after.glued
+        and after.has("<is>", "<was>", "i")
     ):
         return True  # "the 131 was for pile 2"
     return before is None or before.has(
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>",
         "<more_than>", "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>",
         "<not>", "<only>", "<again>", "<it>", "<turn>", "<also>", "<day_unit>", "be", "<smell>",
-        "<to_reading>", "<partday>", "<material>", "<verb>", "<shift>", "<growth>",
+        "<to_reading>", "<partday>", "<material>", "<verb>", "<shift>", "<growth>", "<falling>",
         "<place>", "after", "=", "<emoji>",
     )  # fmt: skip
 
@@ -244,7 +250,9 @@ def _mark_changes(items: list[Item]) -> None:
     readings = [i for i, item in enumerate(items) if item.has("<temperature>")]
     for at in readings:
         before = items[at - 1] if at else None
-        if before is not None and before.has("<falling>", "<instead>") and len(readings) > 1:
+        after = items[at + 1 : at + 2]
+        dated = any(x.has("<date>") for x in after)
+        if before is not None and before.has("<falling>", "<instead>") and len(readings) > 1 and not dated:
             items[at].labels.add("<past_reading>")
         if len(readings) > 1 and _denied(items, at):
             items[at].labels.add("<denied>")

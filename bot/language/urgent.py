@@ -38,7 +38,9 @@ def wants_stop(items: Sequence[Item], lex: Lexicon, *, erases: bool) -> AskKind 
         for way, (first, last) in lex.searches(items, f"{kind}."):
             if way == "number" and erases:
                 continue
-            if limited.isdisjoint({items[first].sentence, items[last - 1].sentence, items[last - 1].sentence + 1}):
+            if limited.isdisjoint(
+                {items[first].sentence, items[last - 1].sentence, items[last - 1].sentence + 1}
+            ):
                 return kind
     return None
 
