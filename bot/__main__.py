@@ -50,6 +50,11 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="run every channel that the settings configure")
     serve.set_defaults(run=_serve)
 
+    demo = commands.add_parser("demo", help="see the staff's pages with an invented county in them")
+    demo.add_argument("--http", default="127.0.0.1:8080", metavar="HOST:PORT", help="where to serve them")
+    demo.add_argument("--seed", type=int, default=1, help="another seed, another county")
+    demo.set_defaults(run=_demo)
+
     rehearse = commands.add_parser("rehearse", help="run a scripted season on a simulated clock")
     rehearse.add_argument("file", type=Path, metavar="FILE")
     rehearse.add_argument("--json", action="store_true", help="print one object a message")
@@ -80,6 +85,13 @@ def _serve(_given: argparse.Namespace) -> int:
     from bot.app import serve
 
     serve()
+    return 0
+
+
+def _demo(given: argparse.Namespace) -> int:
+    from bot.app import demo
+
+    demo(given.http, given.seed)
     return 0
 
 

@@ -10,21 +10,27 @@ from contextlib import AsyncExitStack, contextmanager
 from datetime import datetime
 from functools import partial
 from tempfile import TemporaryDirectory
-from typing import Protocol, runtime_checkable
+from typing import Any, Protocol, runtime_checkable
+from urllib.parse import urlencode
 from uuid import uuid4
+
+from starlette.applications import Starlette
 
 from bot.channels.console import Console
 from bot.channels.gateway import Gateway
 from bot.channels.gateway_settings import read_gateway
 from bot.channels.telegram import Telegram
 from bot.conversation.respond import Desk, respond
+from bot.demo import fill, said
 from bot.outlook import Outlooks
 from bot.picture import rendering
 from bot.profile import Profile, read_profile
-from bot.rehearse import Message, Season, SimulatedClock, channels_of, read_script
-from bot.settings import Settings, read_settings
+from bot.rehearse import Message, Recorder, Season, SimulatedClock, channels_of, read_script
+from bot.settings import Settings, data_folder, read_settings
 from bot.weather_service import WeatherService, weather_service
-from bot.web.app import serving, web_app
+from bot.web.app import Brought, serving, web_app
+from bot.web.office import Office
+from bot.web.staff import staff_pages
 from scheduler.planner import plan
 from scheduler.sender import Channel, Sender
 from scheduler.times import Clock, SystemClock
@@ -168,6 +174,42 @@ async def _chat(console: Console, clock: Clock) -> None:
             await warmheap.worker.stop()
 
 
+def demo(address: str, seed: int) -> None:
+    """Fill an empty database with an invented county, then serve the staff's pages at `host:port`."""
+    logging.basicConfig(level=logging.ERROR)
+    settings = read_settings()
+    if "database_url" not in settings.model_fields_set:
+        settings = settings.model_copy(update={"database_url": f"sqlite:///{data_folder() / 'demo.sqlite'}"})
+        data_folder().mkdir(parents=True, exist_ok=True)
+        (data_folder() / "demo.sqlite").unlink(missing_ok=True)
+    asyncio.run(_demo(settings, address, seed))
+
+
+async def _demo(settings: Settings, address: str, seed: int) -> None:
+    profile = read_profile(settings.profile)
+    now = SystemClock().now()
+    clock, gateway = SimulatedClock(now), Recorder("gateway")
+    with running(settings, [gateway], clock) as warmheap:
+        print("Filling an invented county: classes, graduates, piles ...", flush=True)
+        coordinator = fill(warmheap.store, profile, now, seed)
+        for number, (at, phone, words) in enumerate(said(profile, now)):
+            clock.at = at
+            await warmheap.hear(Incoming("gateway", phone, f"demo-{number}", words, at))
+        clock.at = now
+        with warmheap.store.work() as work:
+            person = work.people.get(coordinator.person_id)
+            found = work.staff.sign_in_code(person.address, now)
+            work.commit()
+        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}")
+        async with serving(Starlette(routes=staff_pages(office)), address) as port:
+            host = address.rpartition(":")[0]
+            code = found[1] if found else ""
+            query = urlencode({"address": person.address, "code": code})
+            print(f"Open http://{host}:{port}/sign-in/code?{query}", flush=True)
+            print("The link signs you in, once, within ten minutes. Stop with Ctrl-C.", flush=True)
+            await _until_told_to_stop(asyncio.create_task(asyncio.Event().wait()))
+
+
 def serve() -> None:
     """Run every channel that is configured, until the process is told to stop."""
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
@@ -211,8 +253,8 @@ async def _serve(settings: Settings, clock: Clock) -> None:
     off = {name: mend for name, mend in TO_OPEN.items() if name not in {line.name for line in lines}}
     if not lines:
         raise BadInput(f"serve: no channel is configured; {', or '.join(off.values())}")
-    gateway = next((line for line in lines if isinstance(line, Gateway)), None)
-    if gateway is not None and gateway.receiving is not None and settings.http is None:
+    brought = [line for line in lines if isinstance(line, Brought)]
+    if settings.http is None and any(line.path is not None for line in brought):
         raise BadInput("serve: the gateway brings texts to the web part; set WARMHEAP_HTTP to host:port")
     with running(settings, lines, clock) as warmheap:
         async with AsyncExitStack() as stack:
@@ -221,7 +263,7 @@ async def _serve(settings: Settings, clock: Clock) -> None:
                 stack.push_async_callback(line.close)
             if settings.http is not None:
                 await stack.enter_async_context(
-                    serving(web_app(partial(_health, warmheap, lines), gateway), settings.http)
+                    serving(web_app(partial(_health, warmheap, lines), brought), settings.http)
                 )
             await warmheap.worker.start()
             stack.push_async_callback(warmheap.worker.stop)
@@ -327,7 +369,7 @@ async def _answer_when(arrived: asyncio.Event, warmheap: Warmheap) -> None:
             arrived.set()
 
 
-async def _until_told_to_stop(listening: asyncio.Task[None]) -> None:
+async def _until_told_to_stop(listening: asyncio.Task[Any]) -> None:
     """Wait for a stop signal, or for the trouble that ends the listening."""
     told = asyncio.Event()
     for number in (signal.SIGINT, signal.SIGTERM):

@@ -1,13 +1,14 @@
 """Who writes to us: settings, standing, consent, addresses; and forgetting them when they ask."""
 
 import hashlib
-from dataclasses import asdict, dataclass, field
+from collections.abc import Collection
+from dataclasses import asdict, dataclass, field, fields
 from datetime import date, datetime, time
 from typing import Any, Literal, TypedDict, Unpack
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from sqlalchemy import ColumnElement, delete, func, select, update
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from shared.errors import BadInput
 from storage import privacy
@@ -181,20 +182,29 @@ class People:
 
     def get(self, person_id: int) -> Person:
         """The person of this id. Raises BadInput where there is none."""
-        statement = (
-            select(PersonTable, AddressTable)
-            .outerjoin(AddressTable, (AddressTable.person_id == PersonTable.id) & AddressTable.current)
-            .where(PersonTable.id == person_id)
-        )
-        found = self._session.execute(statement).one_or_none()
-        if found is None:
+        found = self.of_ids([person_id])
+        if not found:
             raise BadInput(f"there is no person {person_id}")
-        return _person(*found)
+        return found[person_id]
+
+    def of_ids(self, person_ids: Collection[int]) -> dict[int, Person]:
+        """The people of these ids, as far as there are such."""
+        found = self._session.execute(REACHED.where(PersonTable.id.in_(person_ids)))
+        return {row.id: _person(row) for row in found}
+
+    def anybody(self) -> bool:
+        """Whether the database knows a single person."""
+        return self._session.scalar(select(PersonTable.id).limit(1)) is not None
 
     def by_address(self, channel: str, address: str) -> Person | None:
         """Who writes from this address, None for a stranger."""
-        person_id = self._session.scalar(select(AddressTable.person_id).where(*_is(channel, address)))
-        return None if person_id is None else self.get(person_id)
+        wrote = aliased(AddressTable)
+        found = self._session.execute(
+            REACHED.join(wrote, wrote.person_id == PersonTable.id).where(
+                wrote.channel == channel, wrote.address == address
+            )
+        ).one_or_none()
+        return None if found is None else _person(found)
 
     def change(self, person_id: int, **changes: Unpack[Changes]) -> Person:
         """Set what is named, leave the rest. Raises BadInput on a zone that does not exist."""
@@ -280,6 +290,16 @@ class People:
         """Whether this address belonged to someone who asked to be forgotten and has not said yes again."""
         return self._session.get(StopListTable, self._mark(channel, address)) is not None
 
+    def on_stop_list_of(self, channel: str, addresses: Collection[str]) -> set[str]:
+        """Which of these addresses are on that list."""
+        marks = {self._mark(channel, address): address for address in addresses}
+        listed: set[str] = set()
+        for start in range(0, len(marks), 500):
+            part = list(marks)[start : start + 500]
+            found = self._session.scalars(select(StopListTable.mark).where(StopListTable.mark.in_(part)))
+            listed |= {marks[mark] for mark in found}
+        return listed
+
     def export(self, person_id: int) -> dict[str, Any]:
         """Everything kept about a person, as plain JSON values: settings, consents, records, messages."""
         consents = [asdict(line) for line in self.consents(person_id)]
@@ -307,33 +327,15 @@ def _is(channel: str, address: str) -> tuple[ColumnElement[bool], ColumnElement[
     return AddressTable.channel == channel, AddressTable.address == address
 
 
-def _person(row: PersonTable, reached_at: AddressTable | None) -> Person:
-    return Person(
-        id=row.id,
-        name=row.name,
-        language=row.language,  # type: ignore[arg-type]
-        units=row.units,  # type: ignore[arg-type]
-        zone=row.zone,
-        standing=row.standing,
-        channel=reached_at.channel if reached_at else "",
-        address=reached_at.address if reached_at else "",
-        weekday=row.weekday,
-        nudge_at=row.nudge_at,
-        quiet_from=row.quiet_from,
-        quiet_to=row.quiet_to,
-        paused_until=row.paused_until,
-        only_about=row.only_about,
-        cannot_turn=row.cannot_turn,
-        thermometer=row.thermometer,
-        waiting_for=dict(row.waiting_for),
-        unanswered=row.unanswered,
-        last_heard_at=row.last_heard_at,
-        created_at=row.created_at,
-        joined_at=row.joined_at,
-        next_look_at=row.next_look_at,
-        class_code=row.class_code,
-        through_id=row.through_id,
-        composted_before=row.composted_before,
-        household=row.household,
-        postcode_area=row.postcode_area,
-    )
+REACHED = select(
+    *(getattr(PersonTable, each.name) for each in fields(Person) if each.name not in ("channel", "address")),
+    AddressTable.channel,
+    AddressTable.address,
+).outerjoin(AddressTable, (AddressTable.person_id == PersonTable.id) & AddressTable.current)
+"""People, and where they are reached now; read without the mapper, since every message reads some."""
+
+
+def _person(row: Any) -> Person:
+    """Of a row of `REACHED`."""
+    values = row._asdict()
+    return Person(**values | {"channel": values["channel"] or "", "address": values["address"] or ""})

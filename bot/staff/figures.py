@@ -21,10 +21,9 @@ from shared.cohort import Share, Spell, still_going, wilson
 from shared.diversion import Group, diverted, group_of
 from shared.errors import UnknownMaterial
 from shared.pile import Ingredient
+from storage.classes import HARVEST_RESTS, SILENT, SILENT_AFTER_HARVEST
 from storage.reports import Asked, Graduate, Heap, Helped, SurveyItem, Taught
 
-SILENT = timedelta(days=60)
-SILENT_AFTER_HARVEST = timedelta(days=180)
 DAYS = (30, 90, 180, 365)
 LEAST_GROUP = 5
 """Groups of fewer households are not shown: somebody could be known by them."""
@@ -69,7 +68,7 @@ class Household:
             stopped = max(end for end in ends if end is not None)
             return Spell(max(0, (min(last, stopped) - joined).days), True)
         harvests = [on for heap in self.heaps for kind, on, _ in heap.records if kind == "harvested"]
-        rested = any(timedelta(0) <= last.date() - on <= SIGNS_WITHIN for on in harvests)
+        rested = any(timedelta(0) <= last.date() - on <= HARVEST_RESTS for on in harvests)
         return Spell(
             max(0, (last - joined).days), until - last > (SILENT_AFTER_HARVEST if rested else SILENT)
         )

@@ -29,7 +29,13 @@ def send_code(visit: Visit) -> Answer:
                 expires_at=visit.at + CODE_LASTS,
             )
         work.commit()
-    return Drawn("sign_in_code.html", {"address": visit.form.get("address", ""), "wrong": False})
+    return Drawn("sign_in_code.html", {"address": visit.form.get("address", ""), "code": "", "wrong": False})
+
+
+def link(visit: Visit) -> Answer:
+    """From a link with a code in it; the code is used up only when the form is sent."""
+    filled = {"address": visit.query.get("address", ""), "code": visit.query.get("code", "")}
+    return Drawn("sign_in_code.html", {**filled, "wrong": False})
 
 
 def enter(visit: Visit) -> Answer:
@@ -38,7 +44,9 @@ def enter(visit: Visit) -> Answer:
         token = work.staff.sign_in(_address(visit), visit.form.get("code", "").strip(), visit.at)
         work.commit()
     if token is None:
-        return Drawn("sign_in_code.html", {"address": visit.form.get("address", ""), "wrong": True}, 403)
+        return Drawn(
+            "sign_in_code.html", {"address": visit.form.get("address", ""), "code": "", "wrong": True}, 403
+        )
     return Go("/", token)
 
 
@@ -71,6 +79,7 @@ def _address(visit: Visit) -> str:
 PAGES = (
     Page("/sign-in", "GET", ANYBODY, ask),
     Page("/sign-in", "POST", ANYBODY, send_code),
+    Page("/sign-in/code", "GET", ANYBODY, link),
     Page("/sign-in/code", "POST", ANYBODY, enter),
     Page("/sign-out", "POST", STAFF, leave),
     Page("/language/{language}", "GET", ANYBODY, choose_language),
