@@ -9,7 +9,7 @@ from bot.language.items import Item
 from bot.language.lexicon import Lexicon
 
 LARGEST_PILE_NUMBER = 20
-AFTER_NAME = ("<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>", "=")
+AFTER_NAME = ("at", "<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>", "=")
 SCOPES = ("ask", "hypo", "plan", "not")
 
 
@@ -241,7 +241,9 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
         if word.has("<material>") and not words:
             break
         words.append(word.written.lower())
-    opens = len(named) == len(words) or named[-len(words) - 1].has("<end>", "<break>", "<and>")
+    opens = len(named) == len(words) or named[-len(words) - 1].has(
+        "<end>", "<break>", "<and>", "<but>", "<number>"
+    )
     if words and opens and all(w.has("<place>") for w in named[len(named) - len(words) :]):
         return " ".join(reversed(words)), len(words)
     return None, 0

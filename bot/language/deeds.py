@@ -139,7 +139,9 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                 or items[i].has("<is>", "<have>")
             ):
                 active = False
-            if item.has("<material>") and not (_only_describes(items, i, end) or item.has("<harmless>")):
+            if item.has("<material>") and not (
+                _only_describes(items, i, end) or item.has("<harmless.deed>", "<harmless.other>")
+            ):
                 if (
                     active
                     and "not" not in item.scope

@@ -144,7 +144,10 @@ def _date(items: list[Item], found: list[Finding], today: date) -> None:
     dates = [
         (i, x.value)
         for i, x in enumerate(items)
-        if isinstance(x.value, When) and x.has("<date>") and not x.value.span
+        if isinstance(x.value, When)
+        and x.has("<date>")
+        and not x.value.span
+        and not (i and items[i - 1].has("<compare>"))  # "hotter than yesterday"
     ]
     hours = [
         (i, item.value.hour)

@@ -1,4 +1,4 @@
-"""Slips mended inside one message: "10 gal thursday... i mean wednesday", "108, a hundred nine? call it 109"."""
+"""Slips mended inside one message: "10 gal thursday... i mean wednesday", "108, 109? call it 109"."""
 
 from bot.language.items import Item
 from bot.language.lexicon import Lexicon
@@ -23,7 +23,7 @@ def repair(items: list[Item], lex: Lexicon) -> None:
             for i in before if sort == "<temperature>" else ():
                 items[i].labels.discard(sort)
         elif before and not _another(items, before[-1], at, sort):
-            _move(items[at], items[before[-1]], sort)
+            _move(items[at], items[before[-1]])
 
 
 def _another(items: list[Item], wrong: int, right: int, sort: str) -> bool:
@@ -34,7 +34,7 @@ def _another(items: list[Item], wrong: int, right: int, sort: str) -> bool:
     )
 
 
-def _move(right: Item, wrong: Item, sort: str) -> None:
+def _move(right: Item, wrong: Item) -> None:
     wrong.value, wrong.number = right.value, right.number
     right.labels = {right.key, "<repaired>"}
     right.value = right.number = None

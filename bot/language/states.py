@@ -16,15 +16,19 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     for name, (first, last) in lex.searches(items, "state."):
         scope = set().union(*(x.scope for x in items[first:last]))
         denied = "not" in items[first].scope and not items[first].has("<not>")
+        if name == "texture.recognisable" and any(
+            x.has("<smoke>", "<pests>", "<growth>") for x in items[first:last]
+        ):
+            continue  # "I can see smoke"
         of_soil = name == "texture.crumbly" and near(items, first, "<smelling>", back=4)
         if name in ("texture.matted", "texture.clumpy"):
             for item in items[first:last]:
                 item.labels.add("<of_lumps>")  # "wet layers" tells of the layers
-        if not (scope & UNREAL or denied or of_soil or items[first].has("<harmless>")):
-            concept, word = name.split(".")
+        concept, word = name.split(".")
+        if not (scope & UNREAL or denied or of_soil or items[first].has(*_harmless(concept))):
             yield Finding(KINDS[concept], first, tense_at(items, first), {"word": word})
     for i, item in enumerate(items):
-        if item.scope & UNREAL or item.has("<harmless>") or not item.has("<concept>"):
+        if item.scope & UNREAL or not item.has("<concept>"):
             continue
         tense = tense_at(items, i)
         denied = "not" in item.scope
@@ -32,11 +36,20 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             if not label.startswith("<") or "." not in label:
                 continue
             concept, value = label[1:-1].split(".")
+            if item.has(*_harmless(concept)):
+                continue
             found = _state(items, i, concept, value, denied)
             if found is not None:
                 kind, seen = found
                 fields = {} if seen is None else {"word": seen}
                 yield Finding(kind, i, tense, fields)
+
+
+def _harmless(concept: str) -> tuple[str, ...]:
+    """What only sounds like it: a cigarette's smoke, the heat of the day, flies that have gone."""
+    if concept == "smoke":
+        return ("<harmless.smoke>",)
+    return ("<harmless.heat>", "<harmless.other>", "<harmless.gone>", "<harmless.deed>")
 
 
 def _state(
@@ -53,7 +66,8 @@ def _state(
         return None if named else ("pests", value)
     if concept == "growth" and not denied:
         spoiled = near(items, at, "<add.done>", back=4) and near(items, at, "<material>", back=0, ahead=3)
-        return None if spoiled or (item.has("<material>") and not _sees(items, at)) else ("growth", None)
+        grows = _sees(items, at) or near(items, at, "<growing>", back=3, ahead=4)
+        return None if spoiled or (item.has("<material>") and not grows) else ("growth", None)
     if concept == "texture" and not denied:
         return "texture", value
     if concept == "heat":
@@ -92,7 +106,13 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
     if item.has("<material>") and item.has("<moisture>"):
         return None
     soaks = item.has("<water.done>") and not near(items, at, "<is>", "<was>", back=3)
-    if soaks and after is not None and not after.has("<end>", "<break>", "<and>", "<but>"):
+    if soaks and (
+        near(items, at, "<sub>", back=3)
+        or (
+            after is not None
+            and after.has("<it>", "<article>", "<pile>", "<material>", "down", "<a>", "<amount>")
+        )
+    ):
         return None  # "soaked it"
     degree = _degree(items, at)
     if value == "dry":
