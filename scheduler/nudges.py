@@ -22,6 +22,7 @@ HEARD = 100
 FEEL = ("heat.cold", "heat.warm", "heat.hot")
 SQUEEZE = ("feel.dry", "feel.right", "feel.soggy")
 QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "enrolled": ("has_pile", ("have_pile", "no_pile")),
     "start": ("built_yet", ("have_pile", "how_build")),
     "first_reading": ("reading", ()),
     "reading": ("reading", ()),

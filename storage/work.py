@@ -26,6 +26,7 @@ from storage.outbox import Outbox
 from storage.people import People
 from storage.piles import Piles
 from storage.reports import Reports
+from storage.rosters import Rosters
 from storage.staff import Staff
 
 BUSY_S = 15
@@ -100,6 +101,7 @@ class Work:
         self.paces = Paces(session)
         self.staff = Staff(session, secret)
         self.reports = Reports(session)
+        self.rosters = Rosters(session)
 
     def commit(self) -> None:
         """Make everything of this unit of work last."""

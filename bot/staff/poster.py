@@ -40,7 +40,7 @@ class Ways:
     telegram: str | None = None
 
     def link(self, code: str) -> str | None:
-        """What the QR code opens: a text with the code in it (RFC 5724), else a chat; None: neither is there."""
+        """What the QR code opens: a text with the code in it (RFC 5724), else a chat, else nothing."""
         if self.number is not None:
             return f"sms:{self.number}?body={quote(code)}"
         return f"https://t.me/{self.telegram}?start={quote(code)}" if self.telegram else None
@@ -49,7 +49,9 @@ class Ways:
 def poster(taught: ClassRow, programme: str, ways: Ways, languages: Sequence[Language]) -> bytes:
     """The poster as a PDF, in one or two languages side by side; the class's own comes first."""
     out = BytesIO()
-    page = Canvas(out, pagesize=LETTER, pageCompression=1, lang="en-US" if taught.language == "en" else "es-US")
+    page = Canvas(
+        out, pagesize=LETTER, pageCompression=1, lang="en-US" if taught.language == "en" else "es-US"
+    )
     page.setTitle(f"{programme}: {taught.code}")
     page.setAuthor(programme)
     ordered = sorted(languages, key=lambda language: language != taught.language)
@@ -79,7 +81,7 @@ def _head(page: Canvas, programme: str, taught: ClassRow, voices: Sequence[Voice
 
 
 def _centred(page: Canvas, text: str, font: str, size: float, y: float) -> float:
-    """Lines of one text in the middle; smaller where two lines do not hold it. Gives the height under them."""
+    """A text in the middle, smaller where two lines do not hold it; gives the height under it."""
     while len(lines := simpleSplit(text, font, size, WIDTH - 2 * MARGIN)) > 2 and size > 9:
         size -= 1
     for line in lines[:2]:

@@ -29,6 +29,7 @@ from starlette.routing import Route
 from bot.language.meaning import Language
 from bot.language.wording import LOCALES
 from bot.profile import Profile
+from bot.staff.poster import Ways
 from scheduler.times import Clock
 from shared.errors import BadInput, StorageTrouble
 from storage.staff import VISIT_LASTS, Member
@@ -38,6 +39,7 @@ from storage.work import Store
 log = logging.getLogger(__name__)
 
 COOKIE = "visit"
+NO_WAYS = Ways()
 LARGEST_FORM = 5 * 1024 * 1024
 """A roster of twenty thousand rows fits. [octets]"""
 FORM_S = 30.0
@@ -51,12 +53,16 @@ COORDINATORS: frozenset[Role] = frozenset({"coordinator"})
 
 @dataclass(frozen=True, slots=True)
 class Office:
-    """What the pages work on. `public_url` is the address under which browsers reach us."""
+    """What the pages work on. `public_url` is the address under which browsers reach us.
+
+    ways   how graduates reach us, for the posters
+    """
 
     store: Store
     profile: Profile
     clock: Clock
     public_url: str
+    ways: Ways = NO_WAYS
 
 
 @dataclass(frozen=True, slots=True)

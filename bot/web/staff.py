@@ -7,9 +7,9 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from bot.web.office import Office, Page, staff_routes
-from bot.web.pages import home, reports, sign_in
+from bot.web.pages import classes, home, reports, rosters, sign_in
 
-PAGES: Sequence[Page] = (*sign_in.PAGES, *home.PAGES, *reports.PAGES)
+PAGES: Sequence[Page] = (*sign_in.PAGES, *home.PAGES, *reports.PAGES, *classes.PAGES, *rosters.PAGES)
 
 
 def staff_pages(office: Office) -> list[BaseRoute]:
