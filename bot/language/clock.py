@@ -53,4 +53,6 @@ def _hour(item: Item) -> tuple[float | None, int]:
         if 100 <= item.number <= 1259 and item.number % 100 in (15, 30, 45) and item.heard:
             return item.number // 100, int(item.number % 100)
         return item.number, 0
+    if item.number is not None and item.has("<small>") and item.number % 1 == 0.5:
+        return item.number // 1, 30  # "a las 5 y media"
     return None, 0

@@ -4,6 +4,7 @@ A day of the week or of the month may lie behind or ahead; each `When` keeps bot
 Own rules read what people say; dateparser reads what is shaped like a calendar date.
 """
 
+import calendar
 import re
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -138,6 +139,8 @@ def _fold(run: list[Item], when: When) -> Item:
         labels.add("<weekday>")
     if when.many:
         labels.add("<day_many>")
+    if when.ahead and not when.past:
+        labels.add("<ahead>")
     if when.hour is not None:
         labels.add("<partday>")
     return Item(plain(written), written.lower(), written, labels, run[0].glued, value=when)
@@ -192,7 +195,7 @@ def _read(kind: str, found: re.Match[str], lex: Lexicon, now: datetime) -> When 
         number = "1" if got["day"] == "primero" else got["day"]
         return _calendar(f"{grammar.months[got['month']]}/{number}" + _year(got.get("year")), now, hour)
     if kind == "holiday":
-        return _calendar(grammar.holidays[got["holiday"]], now, hour)
+        return _holiday(grammar.holidays[got["holiday"]], now, hour)
     if kind == "ordinal" and got.get("month"):
         return _calendar(f"{grammar.months[got['month']]}/{grammar.ordinals[got['ordinal']]}", now, hour)
     if kind == "ordinal":
@@ -273,6 +276,20 @@ def _calendar(text: str, now: datetime, hour: float | None) -> When | None:
     past = max((d for d in days if d <= today), default=None)
     ahead = min((d for d in days if d >= today), default=None)
     return When(past, ahead, hour) if days else None
+
+
+def _holiday(day: str, now: datetime, hour: float | None) -> When | None:
+    """A fixed one as "7/4", the first Monday of September as "9/mon/1", the last one of May as "5/mon/-1"."""
+    month, weekday, *nth = day.split("/")
+    if not nth:
+        return _calendar(day, now, hour)
+    today = now.date()
+    days = []
+    for year in (now.year - 1, now.year, now.year + 1):
+        week = [w for w in calendar.monthcalendar(year, int(month)) if w[WEEKDAYS.index(weekday)]]
+        at = int(nth[0])
+        days.append(date(year, int(month), week[at - 1 if at > 0 else at][WEEKDAYS.index(weekday)]))
+    return When(max(d for d in days if d <= today), min(d for d in days if d >= today), hour)
 
 
 def _day_of_month(day: int, today: date, hour: float | None) -> When | None:

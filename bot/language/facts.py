@@ -36,7 +36,7 @@ def find_facts(items: list[Item], lex: Lexicon, now: datetime, units: Units) -> 
     found = _repeats(items, sorted(found, key=lambda f: f.at))
     _date(items, found, now.date())
     _place(items, found)
-    found = _settle(items, _once(found), lex)
+    found = _settle(items, _nameless(_once(found)), lex)
     facts = [fact for f in found if f.on is not None for fact in _facts(f, f.on)]
     return list(dict.fromkeys(facts))
 
@@ -66,6 +66,18 @@ def _once(found: list[Finding]) -> list[Finding]:
     return kept
 
 
+def _nameless(found: list[Finding]) -> list[Finding]:
+    """ "smoke!! smoke from the back pile": what is seen with a pile's name is not seen again without."""
+    named = [f for f in found if f.pile is not None]
+    return [
+        f
+        for f in found
+        if f.pile is not None
+        or f.kind in (*EVENTS, "added", "temperature")
+        or not any((g.kind, g.on, g.fields) == (f.kind, f.on, f.fields) for g in named)
+    ]
+
+
 def _same(a: Finding, b: Finding) -> bool:
     fields_a, fields_b = dict(a.fields), dict(b.fields)
     if a.kind in ("watered", "harvested"):
@@ -91,6 +103,9 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
             dropped |= {id(f) for f in group}
         if kind == "moisture":  # "crispy dry", "soaking wet": one feel, its last word the plain one
             dropped |= {id(a) for a, b in itertools.pairwise(group) if b.at - a.at == 1}
+        if kind == "pests" and len(group) > 1:  # "little animals, ants I think"
+            vague = [f for f in group if items[f.at].has("<vague_pest>")]
+            dropped |= {id(f) for f in vague if len(vague) < len(group)}
         if kind == "heat_feel" and len(group) > 1:
             surer = [f for f in group if f.fields["word"] != "lost" and "not" not in items[f.at].scope]
             dropped |= {id(f) for f in group if surer and f not in surer}

@@ -186,7 +186,7 @@ def lexicon(language: Language) -> Lexicon:
         for value, words in values.items():
             _add_phrases(made, words, {"<concept>", f"<{concept}>", f"<{concept}.{value}>"}, value)
     for material, names in tables["materials"].items():
-        _add_phrases(made, conjugate.numbers(names, language), {"<material>"}, material)
+        _add_phrases(made, conjugate.numbers(names, language), {"<material>", f"<{material}>"}, material)
     made.units = {plain(word): kind for kind, words in tables["units"].items() for word in words}
     for table in ("units", "numbers"):
         for words in tables[table].values():

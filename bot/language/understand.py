@@ -16,6 +16,7 @@ from bot.language.clock import clock_time
 from bot.language.facts import find_facts
 from bot.language.items import Item, clean, cut
 from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Lexicon, lexicon
+from bot.language.materials import settle_materials
 from bot.language.meaning import Ask, AskKind, Fact, Language, Meaning, Units
 from bot.language.repairs import repair
 from bot.language.setup import find_setup
@@ -165,6 +166,7 @@ def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list
     items = quantities.read_amounts(items, lex)
     items = lex.fold(items)
     items = other.fold(items, strangers=True)
+    items = settle_materials(items, lex)
     items = find_piles(items, lex)
     items = quantities.read_degrees(items, lex, units)
     divide(items)
@@ -176,11 +178,15 @@ def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list
 
 
 def _settle_tense(items: list[Item]) -> None:
-    """A form that only a missing accent leaves open is past where it is told: "la empece"."""
+    """A form that only a missing accent leaves open is past where it is told: "la empece", "vine a regar"."""
     dated = any(
         x.has("<date>") and not x.has("<now>") and getattr(x.value, "past", None) is not None for x in items
     )
     for at, item in enumerate(items):
+        if _was_done(items, at):
+            item.labels |= {
+                f"{label.removesuffix('.base>')}.done>" for label in item.labels if label.endswith(".base>")
+            }
         for label in [label for label in item.labels if label.endswith(".maybe>")]:
             name = label.removesuffix(".maybe>")
             before = items[max(0, at - 3) : at]
@@ -188,6 +194,12 @@ def _settle_tense(items: list[Item]) -> None:
             third = any(x.has("<relation>", "<name>") for x in before) or dated
             if not wished and (third or f"{name}.now>" not in item.labels):
                 item.labels.add(f"{name}.done>")
+
+
+def _was_done(items: list[Item], at: int) -> bool:
+    """ "vine a echarle agua", "pude voltearla", "acabo de regar": an infinitive that tells what was done."""
+    before = at - 1 - (at > 0 and items[at - 1].has("a", "de"))
+    return before >= 0 and items[before].has("<did>") and not items[before].scope
 
 
 def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:

@@ -1,0 +1,38 @@
+"""What several words for a material come to: "yogur de fresa" is dairy, sick tomato plants diseased."""
+
+from bot.language.items import Item
+from bot.language.lexicon import Lexicon
+
+LINKS = ("of", "de", "del")
+VAGUE = "kitchen_scraps"  # "scraps of lettuce": what they are of is meant
+
+
+def settle_materials(items: list[Item], lex: Lexicon) -> list[Item]:
+    """The items with "X of Y" folded into one material, and each material that is spoilt as that."""
+    joined: list[Item] = []
+    for item in items:
+        if item.has("<material>") and _of_another(joined):
+            link = len(joined) - 1 - joined[-1].has("<article>")
+            _join(joined[link - 1], [*joined[link:], item])
+            del joined[link:]
+        else:
+            joined.append(item)
+    for material, (first, _) in list(lex.searches(joined, "becomes.")):
+        joined[first].value = material
+        joined[first].labels |= {"<material>", f"<{material}>"}
+    return joined
+
+
+def _of_another(before: list[Item]) -> bool:
+    """Whether a material and its link stand last, an article aside."""
+    end = len(before) - (bool(before) and before[-1].has("<article>"))
+    return end > 1 and before[end - 1].has(*LINKS) and before[end - 2].has("<material>")
+
+
+def _join(head: Item, rest: list[Item]) -> None:
+    if head.value == VAGUE:
+        head.value = rest[-1].value
+        head.labels |= rest[-1].labels
+    head.key = " ".join(x.key for x in (head, *rest))
+    head.raw = " ".join(x.raw for x in (head, *rest))
+    head.written = " ".join(x.written for x in (head, *rest))
