@@ -57,7 +57,8 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("later", ("claim", "help", "decline", "schedule")),
     ("undo", ("trouble", "what_next")),
     ("share", ("what_next",)),
-    ("language", ("hand_over", "share", "schedule", "help", "later", "person")),
+    ("language", ("hand_over", "share", "schedule", "help", "later", "person", "what_next", "trouble")),
+    ("to_staff", ("hand_over", "undo")),
     ("when_ready", ("may_add", "harvest_amount")),
     ("mix", ("may_add",)),
     ("safe_use", ("may_add",)),
@@ -68,7 +69,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
     ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
     ("mix", ("what_next", "trouble", "state")),
-    ("picture", ("my_data",)),
+    ("picture", ("my_data", "state")),
     ("what_if", ("what_next", "trouble", "undo", "stop_adding", "water_amount", "mix")),
     ("who_has_tool", ("who_did", "person")),
     ("stop_adding", ("what_next",)),
@@ -239,7 +240,7 @@ def _until(items: list[Item], today: date) -> date | None:
 
 def _so_long(items: list[Item], at: int, today: date) -> date | None:
     """ "a break, 2 weeks": a bare span of time counts from today."""
-    number = items[at].number or (1.0 if items[at].has("one", "another", "un", "una", "otra") else None)
+    number = items[at].number or (1.0 if items[at].has("a", "one", "another", "un", "una", "otra") else None)
     after = next((x for x in items[at + 1 : at + 3] if not x.has("<size>", "<more_than>")), None)
     days = next((n for label, n in SPANS.items() if after is not None and after.has(label)), None)
     return (
@@ -249,7 +250,9 @@ def _so_long(items: list[Item], at: int, today: date) -> date | None:
 
 def _clock(items: list[Item]) -> time | None:
     """The last time of day that is named: "not at 6, 8:30 is better"."""
-    return next((x.value for x in reversed(items) if x.has("<clocktime>")), None)
+    named = [x for x in reversed(items) if x.has("<clocktime>")]
+    busy = {x.segment for x in items if x.has("<busy>")}  # "at 8, at 6 I am asleep"
+    return min(named, key=lambda x: x.segment in busy).value if named else None
 
 
 def _schedule(items: list[Item]) -> Ask | None:
@@ -313,6 +316,8 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
         meant = bool(facts) or any(x.has("<meant>") for x in items)
         kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
     problem = any(_problem(f) for f in facts)
+    if problem and "trouble" in kinds:
+        kinds.discard("mix")
     if problem and any(x.has("<cry>") for x in items):
         asks.append(Ask("trouble"))
         kinds.add("trouble")

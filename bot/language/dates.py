@@ -139,6 +139,8 @@ def _fold(run: list[Item], when: When) -> Item:
         labels.add("<weekday>")
     if when.many:
         labels.add("<day_many>")
+    if run[0].key in ("de", "del"):
+        labels.add("<of_day>")
     if when.ahead and not when.past:
         labels.add("<ahead>")
     if when.hour is not None:
