@@ -4,9 +4,12 @@ Base form dB/dt = -k f_T f_M f_FAS f_O2 f_CN B for each pool, first order (Mason
 26:3-21). Factors are 1 where nothing slows decay and 0 where it stops.
 """
 
-from math import exp, sqrt
+from math import sqrt
 
-from shared.compiled import compiled
+import numpy as np
+from numpy.typing import NDArray
+
+from shared.compiled import compiled, exponential
 
 # Rates at the optimum [1/day]; the moderate one lies inside 0.020-0.040 of Michel et al. 1993.
 FAST_PER_DAY = 0.20
@@ -28,45 +31,43 @@ OXYGEN_HALF_PCT = 2.0  # Haug 1993
 
 
 @compiled
-def cardinal(temp_c: float, low_c: float, best_c: float, high_c: float) -> float:
-    """Growth between cardinal temperatures, 1 at `best_c` [-]. Source: Rosso et al. 1993, CTMI."""
-    if temp_c <= low_c or temp_c >= high_c:
-        return 0.0
-    above = temp_c - low_c
-    span = best_c - low_c
+def cardinal(temp_c: float, low_c: float, best_c: float, high_c: float) -> tuple[float, float]:
+    """Growth between cardinal temperatures, 1 at `best_c` [-], and its slope [1/K].
+
+    Source: Rosso et al. 1993, CTMI.
+    """
+    above, beyond, span = temp_c - low_c, temp_c - high_c, best_c - low_c
+    bend = span + 2.0 * (best_c - high_c)
     below = span * (temp_c - best_c) - (best_c - high_c) * (best_c + low_c - 2.0 * temp_c)
-    return (temp_c - high_c) * above * above / (span * below)
+    growth = beyond * above * above / (span * below)
+    slope = (above * (above + 2.0 * beyond) - growth * bend * span) / (span * below)
+    grows = low_c < temp_c < high_c
+    return (growth if grows else 0.0), (slope if grows else 0.0)
 
 
 @compiled
-def temperature_factor(temp_c: float, mild_peak: float, mild_low_c: float) -> float:
-    """Two communities, mild (best at 37 °C) and hot (best at 58 °C) [-].
+def temperature_factor(temp_c: float, mild_peak: float, mild_low_c: float) -> tuple[float, float]:
+    """Two communities, mild (best at 37 °C) and hot (best at 58 °C) [-], and the slope [1/K].
 
     The mild one reaches `mild_peak`, usually 0.7, and wakes at `mild_low_c`, usually 0 °C. Published
     responses differ most in the cold: 0.02 to 0.33 at 10 °C.
     """
-    mild = mild_peak * cardinal(temp_c, mild_low_c, 37.0, 52.0)
-    return max(mild, cardinal(temp_c, 20.0, 58.0, 75.0))
-
-
-@compiled
-def temperature_damping(temp_c: float, factor: float, mild_peak: float, mild_low_c: float) -> float:
-    """Slope of the temperature factor where warmth slows decay, 0 where it speeds it [1/K]."""
-    if temp_c < 36.0:
-        return 0.0
-    return min(0.0, temperature_factor(temp_c + 1.0, mild_peak, mild_low_c) - factor)
+    mild, mild_slope = cardinal(temp_c, mild_low_c, 37.0, 52.0)
+    hot, hot_slope = cardinal(temp_c, 20.0, 58.0, 75.0)
+    mild *= mild_peak
+    return max(mild, hot), (mild_peak * mild_slope if mild > hot else hot_slope)
 
 
 @compiled
 def moisture_factor(moisture: float) -> float:
     """Slowing by dryness, moisture in kg water/kg wet [-]. Source: Haug 1993."""
-    return 1.0 / (exp(-17.684 * moisture + 7.0622) + 1.0)
+    return 1.0 / (exponential(-17.684 * moisture + 7.0622) + 1.0)
 
 
 @compiled
 def air_space_factor(free_air: float) -> float:
     """Slowing by too little free air space [m³/m³] [-]. Source: Haug 1993."""
-    return 1.0 / (exp(-23.675 * free_air + 3.4945) + 1.0)
+    return 1.0 / (exponential(-23.675 * free_air + 3.4945) + 1.0)
 
 
 @compiled
@@ -76,25 +77,32 @@ def oxygen_factor(oxygen_pct: float) -> float:
 
 
 @compiled
-def oxygen_left_pct(demand_kg_per_day: float, air_kg_per_day: float, inflow_pct: float) -> float:
-    """Oxygen at which supply meets demand [volume %], where `demand` is what would be used at factor 1.
+def oxygen_drop_pct(demand_kg_per_day: float, air_kg_per_day: float) -> float:
+    """What the oxygen in a flow of air falls by when `demand` is used from it [volume %]."""
+    return AIR_OXYGEN_PCT / AIR_OXYGEN_KG_PER_KG * demand_kg_per_day / air_kg_per_day
 
-    Solves y = y_in - s·demand·y/(y + 2), s being the drop in % for a kg used from this flow of air.
+
+@compiled
+def oxygen_left_pct(drop_pct: float, inflow_pct: float) -> float:
+    """Oxygen at which supply meets demand [volume %], where `drop_pct` is the drop at factor 1.
+
+    Solves y = y_in - drop·y/(y + 2).
     """
-    drop_pct = AIR_OXYGEN_PCT * demand_kg_per_day / (AIR_OXYGEN_KG_PER_KG * air_kg_per_day)
     half = 0.5 * (inflow_pct - OXYGEN_HALF_PCT - drop_pct)
     root = sqrt(half * half + OXYGEN_HALF_PCT * inflow_pct)
     return half + root if half > 0.0 else OXYGEN_HALF_PCT * inflow_pct / (root - half)
 
 
 @compiled
-def nitrogen_factor(c_n: float) -> float:
+def oxygen_slope(left_pct: float, drop_pct: float) -> float:
+    """How much more is used where a little more is asked for: less than `oxygen_factor`, as it runs short."""
+    more = left_pct + OXYGEN_HALF_PCT
+    return left_pct / (more + drop_pct * OXYGEN_HALF_PCT / more)
+
+
+def nitrogen_factor(c_n: NDArray[np.float64]) -> NDArray[np.float64]:
     """Slowing by too little nitrogen: 1 up to C:N 35, 0.5 at 60, 0.3 at 100 and more, linear between [-]."""
-    if c_n <= 35.0:
-        return 1.0
-    if c_n <= 60.0:
-        return 1.0 - 0.5 * (c_n - 35.0) / 25.0
-    return max(0.3, 0.5 - 0.2 * (c_n - 60.0) / 40.0)
+    return np.interp(c_n, (35.0, 60.0, 100.0), (1.0, 0.5, 0.3))
 
 
 @compiled
@@ -102,11 +110,10 @@ def reach(days_since_turn: float, floor: float, reach_days: float) -> float:
     """Share of the matter that is in reach of air, water and microbes [-]: all of it when just turned, then
     less as it mats, dries in pockets and airs through channels; set so that an unturned pile needs over half
     a year where a weekly turned one needs 10-12 weeks (common practice)."""
-    return floor + (1.0 - floor) * exp(-days_since_turn / reach_days)
+    return floor + (1.0 - floor) * exponential(-days_since_turn / reach_days)
 
 
 @compiled
-def share_left(rate_per_day: float, days: float) -> float:
-    """What a first-order loss leaves of a pool [-]: the exponential to the third power, for short steps."""
-    x = rate_per_day * days
-    return 1.0 - x * (1.0 - x * (0.5 - x / 6.0))
+def share_left(spent: float) -> float:
+    """What a first-order loss leaves of a pool [-], e^-x to the third power; `spent` is rate times days."""
+    return 1.0 - spent * (1.0 - spent * (0.5 - spent / 6.0))

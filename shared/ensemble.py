@@ -9,9 +9,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from shared import balance, decay, heat, life, moisture, tending, weather
+from shared import decay, heat, life, moisture, tending, weather
 from shared.errors import BadInput
 from shared.history import History, matter
+from shared.lanes import PILE, TRAITS
 from shared.materials import material
 from shared.pile import Pile
 from shared.traces import LONGEST_DAYS, TRACES, Sky
@@ -189,13 +190,13 @@ def _nitrogen_kg(material_id: str, volume_m3: float) -> float:
 
 def _traits(pile: Pile, history: History, own: Mapping[str, Array], c_n: Array) -> npt.NDArray[np.void]:
     """What stays fixed for each member; the keeper's habit is set later."""
-    traits = np.zeros(len(c_n), balance.TRAITS)
-    for name in set(balance.TRAITS.names or ()) & set(own):
+    traits = np.zeros(len(c_n), TRAITS)
+    for name in set(TRAITS.names or ()) & set(own):
         traits[name] = own[name]
     speed = own["pieces"] * PIECES_SPEED[pile.pieces or "mixed"]
     traits["fast_per_day"] *= speed
     traits["moderate_per_day"] *= speed
-    slowing = np.array([decay.nitrogen_factor(value) for value in c_n])
+    slowing = decay.nitrogen_factor(c_n)
     traits["nitrogen_slowing"] = slowing ** own["nitrogen_need"]
     traits["et_share"] *= weather.SHADE_FACTOR[pile.shade or "part"]
     if pile.bin:
@@ -212,7 +213,7 @@ def _piles(
 ) -> npt.NDArray[np.void]:
     """Each member as it was built, core and shell alike."""
     members = len(mix.c_n)
-    piles = np.zeros(members, balance.PILE)
+    piles = np.zeros(members, PILE)
     names = ("fast_kg", "moderate_kg", "slow_kg", "ash_kg")
     for node, share in (("shell", own["shell_share"]), ("core", 1.0 - own["shell_share"])):
         for name, kg in zip(names, mix.dry_kg, strict=True):

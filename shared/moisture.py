@@ -3,9 +3,7 @@
 Moisture is kg water/kg wet; free air space m³/m³. Source marks stand beside each constant.
 """
 
-from math import exp
-
-from shared.compiled import compiled
+from shared.compiled import compiled, exponential
 
 WATER_KG_PER_M3 = 1000.0
 ORGANIC_KG_PER_M3 = 1600.0  # Richard et al. 2004; Haug's 1,000 gives less air space
@@ -31,7 +29,7 @@ def free_air_space(volume_m3: float, water_kg: float, organic_kg: float, ash_kg:
 @compiled
 def settled_air(free_air: float, settling: float, settling_days: float, days_since_turn: float) -> float:
     """Free air space after settling since the last turn [m³/m³]; a turn opens it again."""
-    return free_air * (1.0 - settling * (1.0 - exp(-days_since_turn / settling_days)))
+    return free_air * (1.0 - settling * (1.0 - exponential(-days_since_turn / settling_days)))
 
 
 @compiled

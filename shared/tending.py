@@ -1,4 +1,7 @@
-"""What a keeper does to a pile: turning, watering, adding, taking out, and the habit that goes on."""
+"""What a keeper does to a pile: turning, watering, adding, taking out, and the habit that goes on.
+
+`lanes` is a record of piles side by side (`shared/lanes.py`), and `at` the lane of the one that is meant.
+"""
 
 from typing import Any
 
@@ -15,103 +18,105 @@ LATENT_MJ_PER_KG = 2.4
 
 
 @compiled
-def _blend(mine: float, both: float, share: float, mixing: float) -> float:
-    return mine + mixing * (both * share - mine)
+def _even_out(core: Any, shell: Any, outer: float, mixing: float, at: int) -> None:
+    """Bring one kind of matter nearer to an even spread, none of it lost."""
+    both = core[at] + shell[at]
+    shell[at] += mixing * (both * outer - shell[at])
+    core[at] = both - shell[at]
 
 
 @compiled
-def turn(pile: Any, traits: Any, air_c: float) -> None:
+def turn(lanes: Any, at: int) -> None:
     """Mix shell and core, open the pores, lose some warmth and the water that carries it."""
+    pile, own, air_c = lanes.pile, lanes.own, lanes.day.air_c[at]
     core, shell = pile.core, pile.shell
-    c_core = heat.heat_capacity_mj_per_k(core.water_kg, dry_kg(core))
-    c_shell = heat.heat_capacity_mj_per_k(shell.water_kg, dry_kg(shell))
-    mean_c = (c_core * core.temp_c + c_shell * shell.temp_c) / (c_core + c_shell)
-    mixing, outer = traits.mixing, traits.shell_share
-    fast, moderate = core.fast_kg + shell.fast_kg, core.moderate_kg + shell.moderate_kg
-    slow, ash = core.slow_kg + shell.slow_kg, core.ash_kg + shell.ash_kg
-    water = core.water_kg + shell.water_kg
-    shell.fast_kg = _blend(shell.fast_kg, fast, outer, mixing)
-    shell.moderate_kg = _blend(shell.moderate_kg, moderate, outer, mixing)
-    shell.slow_kg = _blend(shell.slow_kg, slow, outer, mixing)
-    shell.ash_kg = _blend(shell.ash_kg, ash, outer, mixing)
-    shell.water_kg = _blend(shell.water_kg, water, outer, mixing)
-    core.fast_kg, core.moderate_kg = fast - shell.fast_kg, moderate - shell.moderate_kg
-    core.slow_kg, core.ash_kg = slow - shell.slow_kg, ash - shell.ash_kg
-    core.water_kg = water - shell.water_kg
-    keep = 1.0 - traits.turn_loss
-    lost_mj = traits.turn_loss * max(0.0, mean_c - air_c) * (c_core + c_shell)
+    c_core = heat.heat_capacity_mj_per_k(core.water_kg[at], dry_kg(core, at))
+    c_shell = heat.heat_capacity_mj_per_k(shell.water_kg[at], dry_kg(shell, at))
+    mean_c = (c_core * core.temp_c[at] + c_shell * shell.temp_c[at]) / (c_core + c_shell)
+    mixing, outer = own.mixing[at], own.shell_share[at]
+    _even_out(core.fast_kg, shell.fast_kg, outer, mixing, at)
+    _even_out(core.moderate_kg, shell.moderate_kg, outer, mixing, at)
+    _even_out(core.slow_kg, shell.slow_kg, outer, mixing, at)
+    _even_out(core.ash_kg, shell.ash_kg, outer, mixing, at)
+    _even_out(core.water_kg, shell.water_kg, outer, mixing, at)
+    keep = 1.0 - own.turn_loss[at]
+    lost_mj = own.turn_loss[at] * max(0.0, mean_c - air_c) * (c_core + c_shell)
     for node in (core, shell):
-        blended = node.temp_c + mixing * (mean_c - node.temp_c)
-        node.temp_c = air_c + keep * (blended - air_c)
-    carry_off(pile, core, 0.5 * lost_mj / LATENT_MJ_PER_KG * (1.0 - outer))
-    carry_off(pile, shell, 0.5 * lost_mj / LATENT_MJ_PER_KG * outer)
-    pile.days_since_turn = 0.0
+        blended = node.temp_c[at] + mixing * (mean_c - node.temp_c[at])
+        node.temp_c[at] = air_c + keep * (blended - air_c)
+    carry_off(pile, core, 0.5 * lost_mj / LATENT_MJ_PER_KG * (1.0 - outer), at)
+    carry_off(pile, shell, 0.5 * lost_mj / LATENT_MJ_PER_KG * outer, at)
+    pile.days_since_turn[at] = 0.0
 
 
 @compiled
-def add(pile: Any, traits: Any, load: Any) -> None:
+def add(lanes: Any, at: int, load: Any) -> None:
     """Put fresh matter on (fast, moderate, slow, ash, water [kg], volume [m³]), shared out by volume."""
-    outer = traits.shell_share
+    pile, outer = lanes.pile, lanes.own.shell_share[at]
     for node, share in ((pile.core, 1.0 - outer), (pile.shell, outer)):
-        node.fast_kg += share * load[0]
-        node.moderate_kg += share * load[1]
-        node.slow_kg += share * load[2]
-        node.ash_kg += share * load[3]
-        node.water_kg += share * load[4]
-    pile.ever_fast_kg += load[0]
-    pile.ever_moderate_kg += load[1]
-    pile.ever_dry_kg += load[0] + load[1] + load[2] + load[3]
-    pile.filled_m3 += load[5]
-    pile.gained_kg += load[4]
+        node.fast_kg[at] += share * load[0]
+        node.moderate_kg[at] += share * load[1]
+        node.slow_kg[at] += share * load[2]
+        node.ash_kg[at] += share * load[3]
+        node.water_kg[at] += share * load[4]
+    pile.ever_fast_kg[at] += load[0]
+    pile.ever_moderate_kg[at] += load[1]
+    pile.ever_dry_kg[at] += load[0] + load[1] + load[2] + load[3]
+    pile.filled_m3[at] += load[5]
+    pile.gained_kg[at] += load[4]
 
 
 @compiled
-def take(pile: Any, litres: float) -> None:
+def take(lanes: Any, at: int, litres: float) -> None:
     """Take finished stuff out: a like share of everything, never more than nine tenths."""
-    keep = 1.0 - min(0.9, litres / 1000.0 / volume_m3(pile))
+    pile = lanes.pile
+    keep = 1.0 - min(0.9, litres / 1000.0 / volume_m3(pile, at))
     for node in (pile.core, pile.shell):
-        pile.gained_kg -= (1.0 - keep) * node.water_kg
-        node.fast_kg *= keep
-        node.moderate_kg *= keep
-        node.slow_kg *= keep
-        node.ash_kg *= keep
-        node.water_kg *= keep
-    pile.ever_fast_kg *= keep
-    pile.ever_moderate_kg *= keep
-    pile.ever_dry_kg *= keep
-    pile.filled_m3 *= keep
+        pile.gained_kg[at] -= (1.0 - keep) * node.water_kg[at]
+        node.fast_kg[at] *= keep
+        node.moderate_kg[at] *= keep
+        node.slow_kg[at] *= keep
+        node.ash_kg[at] *= keep
+        node.water_kg[at] *= keep
+    pile.ever_fast_kg[at] *= keep
+    pile.ever_moderate_kg[at] *= keep
+    pile.ever_dry_kg[at] *= keep
+    pile.filled_m3[at] *= keep
 
 
 @compiled
-def water(pile: Any, traits: Any, litres: float) -> None:
+def water(lanes: Any, at: int, litres: float) -> None:
     """Water given from a can, spread over the whole pile; what it cannot hold drains off."""
-    pile.core.water_kg += litres * (1.0 - traits.shell_share)
-    pile.shell.water_kg += litres * traits.shell_share
-    pile.gained_kg += litres
-    drain(pile, traits)
+    pile, outer = lanes.pile, lanes.own.shell_share[at]
+    pile.core.water_kg[at] += litres * (1.0 - outer)
+    pile.shell.water_kg[at] += litres * outer
+    pile.gained_kg[at] += litres
+    drain(pile, lanes.own, at)
 
 
 @compiled
-def _chance(pile: Any) -> float:
+def _chance(pile: Any, at: int) -> float:
     """A random number in [0, 1): xorshift64*, so that a member's future is its own on every machine."""
-    bits = pile.luck
+    bits = pile.luck[at]
     bits ^= bits >> np.uint64(12)
     bits ^= bits << np.uint64(25)
     bits ^= bits >> np.uint64(27)
-    pile.luck = bits
+    pile.luck[at] = bits
     drawn: float = ((bits * np.uint64(2685821657736338717)) >> np.uint64(11)) / 9007199254740992.0
     return drawn
 
 
 @compiled
-def keep(pile: Any, traits: Any, day: float, air_c: float) -> None:
+def keep(lanes: Any, at: int) -> None:
     """What the keeper is taken to do at the end of a day to come."""
-    if air_c < WORKABLE_C:
+    pile, own, number = lanes.pile, lanes.own, lanes.day.number[at]
+    if lanes.day.air_c[at] < WORKABLE_C:
         return
-    if day >= pile.next_turn:
-        turn(pile, traits, air_c)
-        pile.next_turn = day + traits.turn_every_days * (0.5 + _chance(pile)) * (1.0 + day / TIRING_DAYS)
-    if _chance(pile) < traits.water_chance:
-        both = pile.core.water_kg + pile.shell.water_kg
-        if moisture.moisture_of(both, dry_kg(pile.core) + dry_kg(pile.shell)) < traits.water_below:
-            water(pile, traits, traits.water_l)
+    if number >= pile.next_turn[at]:
+        turn(lanes, at)
+        wait = own.turn_every_days[at] * (0.5 + _chance(pile, at)) * (1.0 + number / TIRING_DAYS)
+        pile.next_turn[at] = number + wait
+    if _chance(pile, at) < own.water_chance[at]:
+        both = pile.core.water_kg[at] + pile.shell.water_kg[at]
+        if moisture.moisture_of(both, dry_kg(pile.core, at) + dry_kg(pile.shell, at)) < own.water_below[at]:
+            water(lanes, at, own.water_l[at])

@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from shared import balance, decay, heat, life, tending
+from shared import decay, heat, life, tending
 from shared.ensemble import PRIOR
+from shared.lanes import LANES, PILE, PILE_FIELDS, TRAITS, TRAITS_FIELDS, WIDTH
 
 HALF_AND_HALF = (0.28, 0.38, 0.34)
 GRASSY = (0.40, 0.38, 0.22)
@@ -38,8 +39,8 @@ def build(
     **traits: float,
 ) -> tuple[Any, Any]:
     """(piles, traits) of one member; pools are shares of the volatile matter, 90 % of the dry matter."""
-    own = np.zeros(1, balance.TRAITS)
-    for name in balance.TRAITS.names or ():
+    own = np.zeros(1, TRAITS)
+    for name in TRAITS.names or ():
         own[name] = PRIOR[name][1] if name in PRIOR else 0.0
     own["nitrogen_slowing"] = 1.0
     own["turn_every_days"] = tending.FAR_DAYS
@@ -47,7 +48,7 @@ def build(
     for name, value in traits.items():
         own[name] = value
     dry = volume_m3 * kg_m3 * (1 - moisture)
-    pile = np.zeros(1, balance.PILE)
+    pile = np.zeros(1, PILE)
     for node, share in (("core", 1 - own["shell_share"]), ("shell", own["shell_share"])):
         for name, pool in zip(("fast_kg", "moderate_kg", "slow_kg"), pools, strict=True):
             pile[node][name] = 0.9 * dry * pool * share
@@ -62,9 +63,20 @@ def build(
     return pile, own
 
 
-def the_one(piles: Any) -> Any:
-    """The only member, its fields by name."""
-    return piles.view(np.recarray)[0]
+def dry_kg(pile: Any) -> float:
+    """Dry matter of the only member [kg]."""
+    pools = ("fast_kg", "moderate_kg", "slow_kg", "ash_kg")
+    return float(sum(pile[node][pool][0] for node in ("core", "shell") for pool in pools))
+
+
+def side_by_side(pile: Any, own: Any, air_c: float = 20.0) -> Any:
+    """The only member in every lane, under the given air."""
+    lanes = np.zeros(1, LANES)
+    rows = lanes.view(np.float64).reshape(-1, WIDTH)
+    rows[:PILE_FIELDS] = pile.view(np.float64)[:, None]
+    rows[PILE_FIELDS : PILE_FIELDS + TRAITS_FIELDS] = own.view(np.float64)[:, None]
+    lanes["day"]["air_c"] = air_c
+    return lanes.view(np.recarray)[0]
 
 
 def sky(days: int, air_c: Any, rain_mm: float = 0.0, et0_mm: float = 0.0) -> NDArray[np.float64]:
@@ -99,7 +111,7 @@ def go(
     seen = np.full((1, days, len(life.SEEN)), np.nan, np.float32)
     life.run(pile, own, np.zeros(1, np.int64), above, deeds, np.zeros((1, 0, 6)), 0, days, days, days, seen)
     core, wet, volume, _, _, _, left, _ = seen[0].astype(np.float64).T
-    return Course(core, wet, volume, left, float(pile["ready_day"][0]), the_one(pile))
+    return Course(core, wet, volume, left, float(pile["ready_day"][0]), pile)
 
 
 def year(days: int, start: int, mean_c: float = 13.0, swing_k: float = 10.0) -> NDArray[np.float64]:

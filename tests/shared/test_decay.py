@@ -3,7 +3,7 @@
 from math import exp
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from shared import decay
@@ -31,15 +31,15 @@ def test_growth_between_cardinal_temperatures(
 
     Source: Rosso et al. 1993; Richard and Walker 2006 (CHK-4.1).
     """
-    assert decay.cardinal(temp_c, 5, 59, 85) == pytest.approx(to_85, abs=1e-4)
-    assert decay.cardinal(temp_c, 5, 58.6, 71.6) == pytest.approx(to_71_6, abs=1e-4)
-    assert decay.cardinal(temp_c, 5, 59, 75) == pytest.approx(to_75, abs=1e-4)
+    assert decay.cardinal(temp_c, 5, 59, 85)[0] == pytest.approx(to_85, abs=1e-4)
+    assert decay.cardinal(temp_c, 5, 58.6, 71.6)[0] == pytest.approx(to_71_6, abs=1e-4)
+    assert decay.cardinal(temp_c, 5, 59, 75)[0] == pytest.approx(to_75, abs=1e-4)
 
 
 def test_cardinal_form_is_one_at_the_optimum_and_nothing_outside() -> None:
     """CHK-4.2: 1 at 59 °C, 0 at and beyond 5 and 75 °C."""
-    assert decay.cardinal(59, 5, 59, 75) == pytest.approx(1.0, abs=1e-12)
-    assert [decay.cardinal(t, 5, 59, 75) for t in (-10, 5, 75, 90)] == [0, 0, 0, 0]
+    assert decay.cardinal(59, 5, 59, 75)[0] == pytest.approx(1.0, abs=1e-12)
+    assert [decay.cardinal(t, 5, 59, 75)[0] for t in (-10, 5, 75, 90)] == [0, 0, 0, 0]
 
 
 @pytest.mark.parametrize(
@@ -65,7 +65,7 @@ def test_cardinal_form_is_one_at_the_optimum_and_nothing_outside() -> None:
 )
 def test_two_communities_work_from_cold_to_hot(temp_c: float, factor: float) -> None:
     """The two-humped factor gives its table (CHK-4.8)."""
-    assert decay.temperature_factor(temp_c, 0.7, 0.0) == pytest.approx(factor, abs=1e-4)
+    assert decay.temperature_factor(temp_c, 0.7, 0.0)[0] == pytest.approx(factor, abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -126,7 +126,7 @@ def test_too_little_nitrogen_slows_decay(c_n: float, factor: float) -> None:
 @given(demand=st.floats(0, 50), air=st.floats(0.05, 500), inflow=st.floats(0.01, decay.AIR_OXYGEN_PCT))
 def test_oxygen_settles_where_supply_meets_demand(demand: float, air: float, inflow: float) -> None:
     """What is drawn at the oxygen left is what the air has lost on its way."""
-    left = decay.oxygen_left_pct(demand, air, inflow)
+    left = decay.oxygen_left_pct(decay.oxygen_drop_pct(demand, air), inflow)
 
     used_kg = demand * decay.oxygen_factor(left)
     lost_kg = air * decay.AIR_OXYGEN_KG_PER_KG * (inflow - left) / decay.AIR_OXYGEN_PCT
@@ -136,20 +136,43 @@ def test_oxygen_settles_where_supply_meets_demand(demand: float, air: float, inf
 
 def test_first_order_loss() -> None:
     """CHK-4.6 and CHK-4.7: one pool at 0.05 for 14 days leaves 49.66 %, two pools leave 53.63 % after 30."""
-    day_by_day = decay.share_left(0.05, 1.0) ** 14
-    fast, slow = decay.share_left(0.10, 1.0) ** 30, decay.share_left(0.005, 1.0) ** 30
+    day_by_day = decay.share_left(0.05) ** 14
+    fast, slow = decay.share_left(0.10) ** 30, decay.share_left(0.005) ** 30
 
     assert 1 - day_by_day == pytest.approx(0.5034, abs=5e-5)
     assert 0.4 * fast + 0.6 * slow == pytest.approx(0.5363, abs=5e-5)
 
 
 @settings(deadline=None)
-@given(rate=st.floats(0, 0.4), days=st.floats(0, 1))
-def test_loss_of_a_step_is_as_good_as_exact(rate: float, days: float) -> None:
+@given(x=st.floats(0, 0.4))
+def test_loss_of_a_step_is_as_good_as_exact(x: float) -> None:
     """An alternating series cut short errs by at most its next term, x⁴/24: 0.001 for the longest step."""
-    x = rate * days
+    assert abs(decay.share_left(x) - exp(-x)) <= x**4 / 24 + 1e-15
 
-    assert abs(decay.share_left(rate, days) - exp(-x)) <= x**4 / 24 + 1e-15
+
+@settings(deadline=None)
+@given(temp_c=st.floats(-20, 80), peak=st.floats(0.5, 0.9), low_c=st.floats(-10, 5))
+def test_slope_of_the_temperature_factor_is_that_of_its_curve(
+    temp_c: float, peak: float, low_c: float
+) -> None:
+    """The slope agrees with a small difference, but at the corners where communities wake or take over."""
+    low, high = (decay.temperature_factor(temp_c + off, peak, low_c) for off in (-1e-4, 1e-4))
+    assume(abs(high[1] - low[1]) < 1e-3)
+
+    slope = decay.temperature_factor(temp_c, peak, low_c)[1]
+
+    assert slope == pytest.approx((high[0] - low[0]) / 2e-4, abs=1e-3)
+
+
+@settings(deadline=None)
+@given(drop=st.floats(0.01, 200), inflow=st.floats(0.5, decay.AIR_OXYGEN_PCT))
+def test_oxygen_slope_is_what_a_little_more_demand_uses(drop: float, inflow: float) -> None:
+    """The slope of what is used with what is asked for agrees with a small difference."""
+    used = [more * decay.oxygen_factor(decay.oxygen_left_pct(more, inflow)) for more in (drop, 1.001 * drop)]
+
+    slope = decay.oxygen_slope(decay.oxygen_left_pct(drop, inflow), drop)
+
+    assert slope == pytest.approx((used[1] - used[0]) / (0.001 * drop), rel=5e-3, abs=1e-4)
 
 
 def test_moderate_rate_agrees_with_measured_losses() -> None:
