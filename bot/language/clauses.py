@@ -62,7 +62,7 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
         if name in items[first].scope:
             continue
         end = bounds[start_of[first]] if first in start_of else len(items)
-        stop = end if name == "ask" else _reach(items, first, last, end, name)
+        stop = _asked_to(items, last, end) if name == "ask" else _reach(items, first, last, end, name)
         for item in items[first:stop]:
             item.scope.add(name)
     for start, end in bounds.items():
@@ -71,6 +71,13 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
         for item in items[start_of[first] : bounds[start_of[first]]]:
             if item.has("<concept>"):
                 item.scope.discard("ask")
+
+
+def _asked_to(items: list[Item], last: int, end: int) -> int:
+    """A question goes on to the end of its sentence, an indirect one only to a "but"."""
+    if any(x.key == "?" for x in items[last:end]):
+        return end
+    return next((i for i in range(last, end) if items[i].has("but", "pero")), end)
 
 
 def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int:
@@ -215,7 +222,9 @@ def _counts_piles(items: list[Item], at: int) -> bool:
     hour = at > 0 and items[at - 1].has("a", "de", "por") and not given
     return not hour and (
         after is None
-        or after.has("<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les")
+        or after.has(
+            "<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les", "<date>"
+        )
     )
 
 

@@ -163,6 +163,9 @@ def _date(items: list[Item], found: list[Finding], today: date) -> None:
         and x.has("<date>")
         and not x.value.span
         and not (i and items[i - 1].has("<compare>"))  # "hotter than yesterday"
+        and not (
+            i and x.has("<of_day>") and items[i - 1].has("<material>", "<dated_thing>")
+        )  # "lluvia de ayer"
     ]
     hours = [
         (i, item.value.hour)
@@ -283,7 +286,8 @@ def _join_piles(items: list[Item], found: list[Finding], named: list[tuple[int, 
     """ "turned pile 1 and pile 2": the second name has no fact of its own and shares the first one's."""
     for (first, name), (second, other) in itertools.pairwise(named):
         near = all(x.has("<and>", ",", "<article>", "<pilename>") for x in items[first + 1 : second])
-        if not near:
+        told = items[second + 1 : second + 2]
+        if not near or any(x.has("<is>", "<was>", "<verb>", "<now>") for x in told):
             continue
         for f in found:
             if (f.pile == name and items[f.at].sentence == items[first].sentence and f.at < second) or (

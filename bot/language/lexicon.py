@@ -100,7 +100,7 @@ class Lexicon:
             if best and len(entry[0]) < len(best[0][0]):
                 break
             if tuple(item.key for item in run) == entry[0] and not (
-                strangers and not all(item.has("<foreign>") for item in run)
+                strangers and not (any(item.has("<foreign>") for item in run) and _bare(run))
             ):
                 best.append(entry)
         return best
@@ -149,6 +149,13 @@ class Lexicon:
             if name.startswith(prefix) and not any(present.isdisjoint(need) for need in pattern.needs):
                 for found in pattern.find_all(items):
                     yield name[len(prefix) :], found
+
+
+def _bare(run: list[Item]) -> bool:
+    """Whether no word of the run means something in the language of the message."""
+    return all(
+        item.has("<foreign>") or not any(label.startswith("<") for label in item.labels) for item in run
+    )
 
 
 def _one(run: list[Item]) -> Item:

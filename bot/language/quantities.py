@@ -40,6 +40,11 @@ class Amount:
     count: float | None = None
     buckets: float | None = None
 
+    def of(self, count: float) -> "Amount":
+        """So many of the same measure."""
+        litres = None if self.litres is None or not self.count else self.litres / self.count * count
+        return Amount(litres, count, None if self.buckets is None else count)
+
 
 @dataclass(frozen=True, slots=True)
 class Degrees:
@@ -161,9 +166,7 @@ def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, i
     last = next((x.value for x in reversed(before) if isinstance(x.value, Amount)), None)
     if count is None or not follows or last is None or not last.count:
         return None
-    litres = None if last.litres is None else last.litres / last.count * count
-    buckets = None if last.buckets is None else count
-    return _folded(items, at, at + 1, Amount(litres, count, buckets)), at + 1
+    return _folded(items, at, at + 1, last.of(count)), at + 1
 
 
 def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:

@@ -14,6 +14,7 @@ def repair(items: list[Item], lex: Lexicon) -> None:
     A reading that is settled on ("call it 109") takes the place of every one before it.
     """
     for way, (first, last) in list(lex.searches(items, "repair.")):
+        _count_anew(items, first, last)
         at = next((i for i in range(last, min(last + NEAR, len(items))) if items[i].has(*SORTS)), None)
         if at is None or items[at].has("<now>"):
             continue
@@ -24,6 +25,15 @@ def repair(items: list[Item], lex: Lexicon) -> None:
                 items[i].labels.discard(sort)
         elif before and not _another(items, before[-1], at, sort):
             _move(items[at], items[before[-1]])
+
+
+def _count_anew(items: list[Item], first: int, last: int) -> None:
+    """ "2 cubetas, digo 3": a bare number counts what the amount before it did."""
+    number = next((x for x in items[last : last + 2] if x.number is not None and not x.has(*SORTS)), None)
+    wrong = next((x for x in reversed(items[max(0, first - BACK) : first]) if x.has("<amount>")), None)
+    if number is not None and wrong is not None and wrong.value.count:
+        wrong.value = wrong.value.of(number.number)
+        number.labels.add("<repaired>")
 
 
 def _another(items: list[Item], wrong: int, right: int, sort: str) -> bool:

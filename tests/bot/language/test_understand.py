@@ -21,6 +21,7 @@ SCORES = [
     ("en_tuned.jsonl", 0.98, 0.985),
     ("en_more_tuned.jsonl", 0.9, 0.92),
     ("es_tuned.jsonl", 0.92, 0.95),
+    ("es_more_tuned.jsonl", 0.88, 0.93),
 ]  # whole records, facts F1
 HELD_BACK = [("en_held.jsonl", 0.86, 0.87), ("es_held.jsonl", 0.82, 0.9)]
 """Never tuned on: the honest number. Written by a hand of their own; score them, and do not read them."""
