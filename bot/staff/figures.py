@@ -3,21 +3,22 @@
 household   everybody who shares a pile counts once; a graduate without a pile counts alone. Joined when its
             first member said yes; class and language are that member's.
 started     something was told of a pile of theirs.
-going       heard of within 60 days, within 180 of a harvest. Who was silent longer has ended on the day of
-            the last word, and an opt-out of all members ends it too: silence is no success.
+going       heard of within 60 days; within 180 of a harvest they rest. Who was silent longer has ended on the
+            day of the last word, and an opt-out of all members ends it too: silence is no success. Since 60
+            days must pass before silence tells, everybody is followed up to 60 days before the data date.
 finished    crumbly, earthy or without smell, and not hot, all told within a fortnight: an observed finish.
             A harvest without these signs counts as a batch, but judges no forecast.
 diverted    what was told with an amount; what had none is counted, not guessed.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from statistics import median
 from typing import Any
 
-from shared.cohort import Share, Spell, still_going, wilson
+from shared.cohort import Spell, still_going, wilson
 from shared.diversion import Group, diverted, group_of
 from shared.errors import UnknownMaterial
 from shared.pile import Ingredient
@@ -33,6 +34,15 @@ COLD_C = 41.0
 SIGNS_WITHIN = timedelta(days=14)
 STANDING_BEFORE = timedelta(days=28)
 """The range that counts as promised: the one that stood four weeks before the finish."""
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """A spell of going on; days from joining to the last word, and to the end of what can be known."""
+
+    spell: Spell
+    heard: int
+    age: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,19 +69,39 @@ class Household:
         said = [heap.setup["bin"] for heap in self.heaps if heap.setup.get("bin") is not None]
         return any(said) if said else None
 
-    def spell(self, until: datetime) -> Spell:
-        """How long they were heard of after joining, and whether that has ended."""
-        joined = self.first.joined_at
-        last = max([joined, *(heap.last_told for heap in self.heaps)])
+    @property
+    def last_heard(self) -> datetime:
+        """The last word of a pile of theirs, or of joining."""
+        return max([self.first.joined_at, *(heap.last_told for heap in self.heaps)])
+
+    @property
+    def stopped_at(self) -> datetime | None:
+        """When the last member opted out; None where one of them still may be written to."""
         ends = [one.stopped_at for one in self.members]
-        if all(ends):
-            stopped = max(end for end in ends if end is not None)
-            return Spell(max(0, (min(last, stopped) - joined).days), True)
-        harvests = [on for heap in self.heaps for kind, on, _ in heap.records if kind == "harvested"]
-        rested = any(timedelta(0) <= last.date() - on <= HARVEST_RESTS for on in harvests)
-        return Spell(
-            max(0, (last - joined).days), until - last > (SILENT_AFTER_HARVEST if rested else SILENT)
-        )
+        return max(end for end in ends if end is not None) if all(ends) else None
+
+    def is_silent(self, until: datetime) -> bool:
+        """Whether they have been silent for longer than somebody does who goes on."""
+        taken_out = [on for heap in self.heaps for kind, on, _ in heap.records if kind == "harvested"]
+        last = self.last_heard
+        rests = any(timedelta(0) <= last.date() - on <= HARVEST_RESTS for on in taken_out)
+        return until - last > (SILENT_AFTER_HARVEST if rests else SILENT)
+
+    def goes_on(self, until: datetime) -> bool:
+        """Whether they have neither stopped nor fallen silent by then."""
+        return self.stopped_at is None and not self.is_silent(until)
+
+    def follow(self, until: datetime) -> Followed | None:
+        """What is known of them on the day by which silence can tell; None where they joined after it."""
+        joined, cutoff = self.first.joined_at, until - SILENT
+        if joined > cutoff:
+            return None
+        heard, age = (min(self.last_heard, cutoff) - joined).days, (cutoff - joined).days
+        if self.stopped_at is not None and self.stopped_at <= cutoff:
+            return Followed(Spell((min(self.stopped_at, self.last_heard) - joined).days, True), heard, age)
+        if self.is_silent(until):
+            return Followed(Spell(heard, True), heard, age)
+        return Followed(Spell(age, False), heard, age)
 
 
 def households(graduates: Sequence[Graduate], heaps: Sequence[Heap]) -> list[Household]:
@@ -141,38 +171,33 @@ def put_in(heap: Heap) -> Iterable[tuple[date, str, float | None]]:
             yield on, data["material"], data.get("litres")
 
 
-def counted(share: Share | None) -> dict[str, Any] | None:
-    """A share as plain values, nothing where too few stand behind it."""
-    return None if share is None or share.of < LEAST_GROUP else asdict(share)
-
-
-def curve(group: Sequence[Household], until: datetime) -> list[dict[str, Any]]:
-    """Still going after 30, 90, 180, 365 days; beside each the bounds that count the unknown either way."""
-    spells = [(one.spell(until), (until - one.first.joined_at).days) for one in group]
+def curve(group: Iterable[Followed]) -> list[dict[str, Any]]:
+    """Still going after 30, 90, 180, 365 days; beside each how many were heard of since, how many rest."""
+    followed = list(group)
     points = []
     for day in DAYS:
-        old = [spell for spell, age in spells if age >= day]
-        share = counted(still_going([spell for spell, _ in spells], day)) if len(old) >= LEAST_GROUP else None
-        seen = sum(1 for spell in old if spell.days >= day)
-        unknown = sum(1 for spell in old if spell.days < day and not spell.ended)
-        points.append(
-            {"day": day, "share": share, "followed": len(old), "seen": seen, "unknown": unknown}
-            if len(old) >= LEAST_GROUP
-            else {"day": day, "share": None, "followed": None, "seen": None, "unknown": None}
-        )
+        old = [one for one in followed if one.age >= day]
+        point: dict[str, Any] = {"day": day, "share": None, "followed": None, "seen": None, "resting": None}
+        if len(old) >= LEAST_GROUP:
+            share = still_going([one.spell for one in followed], day)
+            point |= {
+                "share": None if share is None else asdict(share),
+                "followed": len(old),
+                "seen": sum(1 for one in old if one.heard >= day),
+                "resting": sum(1 for one in old if one.heard < day and not one.spell.ended),
+            }
+        points.append(point)
     return points
 
 
-def by_group(
-    everybody: Sequence[Household], key: Callable[[Household], str | None], until: datetime
-) -> dict[str, Any]:
+def by_group(everybody: Iterable[tuple[str | None, Followed]]) -> dict[str, Any]:
     """A curve for each group that is large enough; the small ones only as a number of groups."""
-    groups: defaultdict[str, list[Household]] = defaultdict(list)
-    for one in everybody:
-        groups[key(one) or "unknown"].append(one)
+    groups: defaultdict[str, list[Followed]] = defaultdict(list)
+    for name, one in everybody:
+        groups[name or "unknown"].append(one)
     large = {name: group for name, group in sorted(groups.items()) if len(group) >= LEAST_GROUP}
     return {
-        "groups": {name: {"n": len(group), "curve": curve(group, until)} for name, group in large.items()},
+        "groups": {name: {"n": len(group), "curve": curve(group)} for name, group in large.items()},
         "hidden": len(groups) - len(large),
     }
 
@@ -247,6 +272,7 @@ def figures(
 ) -> dict[str, Any]:
     """Every figure of the yearly report. `until`: the end of `data_date`, up to which the rows were read."""
     everybody = households(graduates, heaps)
+    followed = [(one, known) for one in everybody if (known := one.follow(until)) is not None]
     joined = [one for one in everybody if one.first.joined_at.year == year]
     taught = [one for one in classes if one.taught_on is not None and one.taught_on.year == year]
     return {
@@ -270,10 +296,10 @@ def figures(
             "all_years": len(everybody),
         },
         "going": {
-            "all": {"n": len(everybody), "curve": curve(everybody, until)},
-            "class": by_group(everybody, lambda one: one.first.class_code, until),
-            "language": by_group(everybody, lambda one: one.first.language, until),
-            "bin": by_group(everybody, _bin, until),
+            "all": {"n": len(followed), "curve": curve(known for _, known in followed)},
+            "class": by_group((one.first.class_code, known) for one, known in followed),
+            "language": by_group((one.first.language, known) for one, known in followed),
+            "bin": by_group((_bin(one), known) for one, known in followed),
         },
         "batches": batches(heaps, year),
         "diversion": {
@@ -297,7 +323,7 @@ def class_counts(taught: Taught, everybody: Sequence[Household], until: datetime
         "seats": taught.seats,
         "joined": len(mine),
         "started": sum(1 for one in mine if one.heaps),
-        "going": sum(1 for one in mine if one.heaps and not one.spell(until).ended),
+        "going": sum(1 for one in mine if one.heaps and one.goes_on(until)),
     }
 
 

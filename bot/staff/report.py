@@ -122,7 +122,7 @@ class _Writer:
             if n is None:
                 rows.append((day, self.say("too few to tell"), "", "", ""))
                 continue
-            least, most = point["seen"] / n, (point["seen"] + point["unknown"]) / n
+            least, most = point["seen"] / n, (point["seen"] + point["resting"]) / n
             rows.append(
                 (
                     day,
@@ -138,7 +138,8 @@ class _Writer:
         notes = (
             self.say("Of all households that ever joined. Going means heard of within 60 days."),
             self.say("After a harvest 180 days of silence count as rest. Other silence counts as ended."),
-            self.say("The bounds count those whom nobody can know of as all gone, then as all going."),
+            self.say("It takes 60 days of silence to know, so everybody is followed to 60 days ago."),
+            self.say("The bounds count those who rest as all gone, then as all going."),
         )
         head = ("After", "Still going", "19 times of 20 between", "Bounds", "Followed")
         curve = of["all"]["curve"]

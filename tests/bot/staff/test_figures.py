@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from bot.staff.figures import figures, finish, households, promises_kept
+from bot.staff.figures import curve, figures, finish, households, promises_kept
 from shared.diversion import FACTORS
 from storage.reports import Asked, Graduate, Heap, Helped, Taught
 
@@ -126,14 +126,31 @@ def test_a_class_by_hand(found: dict[str, Any]) -> None:
 
 
 def test_still_going_by_hand(found: dict[str, Any]) -> None:
-    """At 30 days of ten: 7, 9, 11 ended on day 0 and 6 on day 20; six of ten are seen to go on."""
+    """Of ten, 7, 9 and 11 ended on day 0, 6 on day 20, 4 on day 39, 1+2 on day 95; the others go on."""
     points = {point["day"]: point for point in found["going"]["all"]["curve"]}
 
-    assert points[30]["share"]["value"] == pytest.approx(0.6)
-    assert (points[30]["followed"], points[30]["seen"], points[30]["unknown"]) == (10, 6, 0)
-    # day 39: household 4 ends, one of the six at risk; day 95: household 1+2, one of five
-    assert points[90]["share"]["value"] == pytest.approx(0.6 * 5 / 6)
-    assert points[180]["share"]["value"] == pytest.approx(0.6 * 5 / 6 * 4 / 5)
+    assert [points[day]["share"]["value"] for day in (30, 90, 180)] == pytest.approx([0.6, 0.5, 0.4])
+    assert [points[day]["seen"] for day in (30, 90, 180)] == [6, 5, 4]
+    assert [points[day]["followed"] for day in (30, 90, 180)] == [10, 10, 10]
+
+
+def test_who_rests_after_a_harvest_is_counted_either_way() -> None:
+    """Five took compost out on day 50 and were not heard of since: at 90 days 0 to 100 %."""
+    people = [graduate(n) for n in range(1, 6)]
+    taken = ("harvested", date(2026, 4, 21), {})
+    piles = [heap(n, (n,), 50, taken) for n in range(1, 6)]
+    soon = SPRING + timedelta(days=50 + 170)
+
+    point = curve(known for one in households(people, piles) if (known := one.follow(soon)))[1]
+
+    assert (point["day"], point["seen"], point["resting"], point["followed"]) == (90, 0, 5, 5)
+
+
+def test_silence_of_less_than_sixty_days_tells_nothing() -> None:
+    """Six joined 50 days ago: whether they still go on cannot be known yet."""
+    fresh = households([graduate(n) for n in range(1, 7)], [])
+
+    assert [one.follow(SPRING + timedelta(days=50)) for one in fresh] == [None] * 6
 
 
 def test_a_year_that_few_have_reached_is_not_shown(found: dict[str, Any]) -> None:
