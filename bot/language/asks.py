@@ -30,6 +30,7 @@ SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("to_staff", ("what_next", "state", "may_add", "trouble", "later", "hand_over")),
     ("help", ("what_next", "state", "safe_use", "how_turn")),
     ("trouble", ("why", "help")),
     ("forget_me", ("undo", "my_data", "what_next", "hand_over", "schedule")),
@@ -69,9 +70,9 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
     ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
     ("mix", ("what_next", "trouble", "state")),
-    ("picture", ("my_data", "state")),
+    ("picture", ("my_data",)),
     ("what_if", ("what_next", "trouble", "undo", "stop_adding", "water_amount", "mix")),
-    ("who_has_tool", ("who_did", "person")),
+    ("who_has_tool", ("who_did", "person", "hand_over", "claim")),
     ("stop_adding", ("what_next",)),
     ("how_measure", ("trouble", "help", "what_next", "state")),
     ("how_turn", ("trouble", "help", "what_next")),

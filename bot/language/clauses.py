@@ -74,10 +74,21 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
 
 
 def _asked_to(items: list[Item], last: int, end: int) -> int:
-    """A question goes on to the end of its sentence, an indirect one only to a "but"."""
-    if any(x.key == "?" for x in items[last:end]):
-        return end
-    return next((i for i in range(last, end) if items[i].has("but", "pero")), end)
+    """Where a question ends: at its "but", or where it runs on into a statement ("what now it's 145 and wet")."""
+    return next(
+        (
+            i
+            for i in range(last, end)
+            if items[i].has("but", "pero")
+            or (
+                i > last
+                and items[i].has("it", "pile", "temperature")
+                and _opens_clause(items, i, end)
+                and not items[i - 1].has("<asks_on>", "<aux>", "<wh>", "<is>", "<article>")
+            )
+        ),
+        end,
+    )
 
 
 def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int:
@@ -103,7 +114,7 @@ def _opens_clause(items: list[Item], at: int, end: int) -> bool:
     """ "can't stop checking it's 137": a pronoun with "is" opens a clause of its own."""
     return (
         at + 1 < end
-        and items[at].has("it", "they", "thats", "that")
+        and items[at].has("it", "they", "thats", "that", "pile", "temperature")
         and items[at + 1].has("s", "was", "<is_plain>")
     )
 

@@ -110,7 +110,7 @@ def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
                 continue
             when = _read(kind, found, lex, now)
             if when is not None and text[found.start() :].startswith(SINCE):
-                when = replace(when, span=True)  # it has been so ever since
+                when = replace(when, span=True, weekday=None)  # it has been so ever since
             if when is not None:
                 items[first : last + 1] = [_fold(items[first : last + 1], when)]
                 folded = True

@@ -105,7 +105,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                 yield from (
                     Finding("added", m, "past", _added_fields(items, m, end))
                     for m in named
-                    if items[m].has("<material>")
+                    if items[m].has("<material>") and not _is_place(items, m)
                 )
             keeps = (item.has("<add.ing>") and (i == start or items[i - 1].has("<keep>"))) or _just_done(
                 items, i
@@ -131,6 +131,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             elif (
                 item.has("<verb>")
                 and not item.has("<is>", "<material>", "<moisture>", "<water_word>")
+                and not (i and items[i - 1].has("<before_noun>"))  # "las hojas del trabajo"
                 and active
             ) and (
                 not (
@@ -154,7 +155,12 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                     waiting.append(i)
             if active and item.has("<water_word>") and "not" not in item.scope and not item.scope & UNREAL:
                 yield Finding("watered", i, "past", _measured(_amount_before(items, i, began)))
-            elif active and _bare_litres(items, i, start, end) and not item.scope:
+            elif (
+                active
+                and items[began].has("<give.done>", "<pours>")
+                and _bare_litres(items, i, start, end)
+                and not item.scope
+            ):
                 yield Finding("watered", i, "past", {"litres": item.value.litres})
         before_active = active
 
@@ -228,7 +234,10 @@ def _received(items: list[Item], at: int) -> bool:
 
 def _puts_it(items: list[Item], at: int, end: int) -> bool:
     following = items[at + 1 : min(at + 3, end)]
-    return (bool(following) and following[0].has("it", "them", "that", "those", "all")) or (
+    amount = (
+        bool(following) and following[0].has("<amount>") and not any(x.has("of", "de") for x in following)
+    )
+    return (bool(following) and (following[0].has("it", "them", "that", "those", "all") or amount)) or (
         items[at - 1].has("lo", "la", "los", "las") if at else False
     )
 
@@ -249,7 +258,7 @@ def _is_subject(items: list[Item], at: int, end: int) -> bool:
 
 def _is_place(items: list[Item], at: int) -> bool:
     """ "threw dirt over the scraps": it lies there already."""
-    return at > 1 and items[at - 1].has("<article>", "all") and items[at - 2].has("<onto>")
+    return at > 1 and items[at - 1].has("<article>", "all") and items[at - 2].has("<onto>", "<cover.done>")
 
 
 def _added_fields(items: list[Item], at: int, end: int) -> dict[str, Any]:
@@ -307,6 +316,7 @@ def _bare_litres(items: list[Item], at: int, start: int, end: int) -> bool:
         return False
     rest = [x for x in items[at + 1 : end] if x.segment == item.segment]
     named = any(x.has("<material>", "<water_word>", "of", "de") for x in rest[:5])
+    named = named or any(x.has("<veg>") for x in items[start:end])  # "onto the beds"
     before = items[start:at]
     strange = any(
         x.has("<name>") or (len(x.labels) == 1 and len(x.key) > 3 and x.key.isalpha()) for x in before

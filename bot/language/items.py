@@ -23,6 +23,7 @@ _ONE_SIGN = str.maketrans({"’": "'", "‘": "'", "´": "'", "`": "'", "“": '
                            "º": "°", "˚": "°", "⁄": "/", "×": "x", "…": "."})  # fmt: skip
 _PICTURES = {"So", "Sk", "Mn", "Cf"}  # emoji and what joins or tints them
 _SENTENCE_ENDS = {".", "!", "?", "\n"}
+_RULES = {"/", "|", "•", "*"}  # between facts where a space stands before them
 _BREAKS = {",", ";", ":", "-", "(", ")"}
 
 
@@ -108,7 +109,7 @@ def _sign(kind: str, written: str, glued: bool) -> Item:
         labels = {key}
         if key in _SENTENCE_ENDS:
             labels.add("<end>")
-        elif key in _BREAKS:
+        elif key in _BREAKS or (key in _RULES and not glued):
             labels.add("<break>")
         elif unicodedata.category(key[0]) in _PICTURES:
             labels |= {"<filler>", "<emoji>"}

@@ -20,6 +20,12 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             x.has("<smoke>", "<pests>", "<growth>") for x in items[first:last]
         ):
             continue  # "I can see smoke"
+        if (
+            name == "texture.recognisable"
+            and items[first].has("can", "could")
+            and items[first + 1].has("<not>")
+        ):
+            continue  # "can't find the fork"
         of_soil = name == "texture.crumbly" and near(items, first, "<smelling>", back=4)
         if name in ("texture.matted", "texture.clumpy"):
             for item in items[first:last]:
@@ -95,6 +101,8 @@ def _degree(items: list[Item], at: int) -> str:
 
 def _moisture(items: list[Item], at: int, value: str) -> str | None:
     item, after = items[at], items[at + 1] if at + 1 < len(items) else None
+    if after is not None and after.has(":"):
+        return None  # "moist: dry"
     if after is not None and (after.has("<texture.matted>") or {"<of_lumps>"} <= item.labels & after.labels):
         return None
     if after is not None and after.has("<material>") and not item.has("<firm>"):
@@ -207,8 +215,11 @@ def _at_edge(items: list[Item], at: int) -> bool:
 
 def find_heights(items: list[Item]) -> Iterator[Finding]:
     for i, item in enumerate(items):
+        after = items[i + 1] if i + 1 < len(items) else None
         if not item.has("<length>") or item.scope & (UNREAL | {"not"}):
             continue
+        if (after is not None and after.has("<across>")) or (i and items[i - 1].has("<shrank>", "by")):
+            continue  # "3 ft wide", "shrunk a foot"
         tall = near(items, i, "<tall>", back=4, ahead=3)
         sunk = near(items, i, "<shrunk>", back=5) and not near(items, i, "<across>", back=2, ahead=2)
         sized = near(items, i, "<measured>", back=4) and not near(items, i, "<across>", back=2, ahead=2)

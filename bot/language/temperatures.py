@@ -146,7 +146,6 @@ def _counts_something(items: list[Item], at: int) -> bool:
         "<relation>",
         "<vessel>",
         "%",
-        "/",
         "x",
         "<pile>",
     ):
@@ -154,6 +153,8 @@ def _counts_something(items: list[Item], at: int) -> bool:
             after.has("<moisture>", "<heat>", "<pilename>")
             or (after.has("<material>") and after.has("<verb>"))
         )
+    if after.has("/") and after.glued:
+        return True
     if after.has("-") and at + 2 < len(items) and items[at + 2].has("<count_noun>", "<day_unit>", "<number>"):
         return True
     known = len(after.labels) > 1 or not after.key.isalpha()
