@@ -75,7 +75,8 @@ def test_a_frozen_report_never_changes(
     with store.work() as work:
         work.piles.record(1, 1, Record("harvested", date(2026, 4, 2), litres=190.0), clock.at)
         work.commit()
-    clock.at += timedelta(hours=11)  # a night has passed, the visit has not
+    clock.at += timedelta(days=1)
+    sign_in("educator")
 
     assert browser.get(f"{address}.csv").content == before == live
     assert browser.get("/reports/2026.csv").content != before
