@@ -249,9 +249,9 @@ def _so_long(items: list[Item], at: int, today: date) -> date | None:
     )
 
 
-def _clock(items: list[Item]) -> time | None:
-    """The last time of day that is named: "not at 6, 8:30 is better"."""
-    named = [x for x in reversed(items) if x.has("<clocktime>")]
+def _clock(items: list[Item], *, wanted: bool = False) -> time | None:
+    """The last time of day that is named: "not at 6, 8:30 is better"; `wanted` leaves out the denied ones."""
+    named = [x for x in reversed(items) if x.has("<clocktime>") and not (wanted and "not" in x.scope)]
     busy = {x.segment for x in items if x.has("<busy>")}  # "at 8, at 6 I am asleep"
     return min(named, key=lambda x: x.segment in busy).value if named else None
 
@@ -268,7 +268,7 @@ def _schedule(items: list[Item]) -> Ask | None:
     ]
     weekday = min(reversed(named), key=lambda day: day[1:], default=(None,))[0]  # the last that is wanted
     noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
-    at = _clock(items) or noon
+    at = _clock(items, wanted=True) or noon
     names_time = weekday or at or any(x.has("<partday>", "<date>", "<timeword>") for x in items)
     names_time = names_time or any(
         x.has("<day_many>") and y.has("<number>", "other", "<days>", "<weeks>")
@@ -311,11 +311,17 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
         kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")
+    if "share" in kinds and any(f.record.kind == "added" for f in facts) and not any(
+        x.has("<relation>", "<helper>", "number", "person") for x in items
+    ):
+        kinds.discard("share")  # "raked leaves and put them all in"
     if sum(x.key.isalpha() for x in items) > 6:
         kinds.discard("greeting")
     if "correction" in kinds:
         meant = bool(facts) or any(x.has("<meant>") for x in items)
         kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
+    if any(f.record.kind == "turned" for f in facts):
+        kinds.discard("claim")  # "we turned it, my son and I"
     problem = any(_problem(f) for f in facts)
     if problem and "trouble" in kinds:
         kinds.discard("mix")

@@ -75,11 +75,12 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
 
 def _asked_to(items: list[Item], last: int, end: int) -> int:
     """Where a question ends: at its "but", or where it runs on into a statement ("what now it's 145 and wet")."""
+    marked = any(x.key == "?" for x in items[last:end])
     return next(
         (
             i
             for i in range(last, end)
-            if items[i].has("but", "pero")
+            if (items[i].has("but", "pero") and not marked)
             or (
                 i > last
                 and items[i].has("it", "pile", "temperature")

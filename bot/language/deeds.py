@@ -209,7 +209,7 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int 
               "the", "la", "el", "<moisture>")
         for x in sentence
     )  # fmt: skip
-    enough = 0.6 if amounts else 0.8 if listed or len(materials) > 1 or start > began else 1.0
+    enough = 0.6 if amounts else 0.8 if listed or len(materials) > 1 or start > began else 0.9
     return start if materials and known >= enough * len(sentence) else None
 
 

@@ -173,7 +173,7 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
     count = items[at].number
     if count is None or count > 10_000:
         return None
-    here = _past(items, at + 1, ("-", "<size>"))
+    here = _past(items, at + 1, ("-", "<size>", "x"))
     if (
         here < len(items)
         and (second := items[here].number) is not None

@@ -16,6 +16,8 @@ def read_spoken(items: list[Item], lex: Lexicon) -> list[Item]:
     while at < len(items):
         run, end, slips = _run(items, at, words, joiners, heard, lex)
         value = _spoken(run, lex) if run else None
+        if value is None and len(run) > 1 and not slips and run[0] not in lex.tables["numbers"]["pronoun"]:
+            value, end = _spoken(run[:1], lex), at + 1  # "two five gallon buckets"
         if value is None:
             folded.append(items[at])
             at += 1
