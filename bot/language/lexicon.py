@@ -27,6 +27,7 @@ from bot.language.items import Item, cut, plain
 from bot.language.meaning import Bare, Language
 from bot.language.pattern import Pattern
 
+FILES = ("materials", "patterns", "sharing", "words")
 MOST_FUZZY = 40  # typos looked up in one message
 TYPO_LETTERS = 5
 SOUND_LETTERS = 4
@@ -176,10 +177,10 @@ def _one(run: list[Item]) -> Item:
 def lexicon(language: Language) -> Lexicon:
     """Read the folder of a language once."""
     tables: dict[str, dict[str, Any]] = {}
-    for file in sorted(files("bot.language").joinpath(language).iterdir(), key=lambda f: f.name):
-        if file.name.endswith(".toml"):
-            for table, entries in tomllib.loads(file.read_text(encoding="utf-8")).items():
-                tables.setdefault(table, {}).update(entries)
+    for name in FILES:
+        file = files("bot.language").joinpath(language, f"{name}.toml")
+        for table, entries in tomllib.loads(file.read_text(encoding="utf-8")).items():
+            tables.setdefault(table, {}).update(entries)
     made = Lexicon(language, tables=tables)
     for slip, full in tables["spellings"].items():
         made.spellings[plain(slip)] = cut(full)
