@@ -8,7 +8,7 @@ import unicodedata
 from datetime import time
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Self, TypeVar
 from zoneinfo import available_timezones
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
@@ -17,6 +17,7 @@ from bot.language.meaning import Language, Units
 from shared.errors import BadInput
 from shared.pile import Climate
 
+File = TypeVar("File", bound=BaseModel)
 Months = Annotated[tuple[float, ...], Field(min_length=12, max_length=12)]
 
 
@@ -143,16 +144,22 @@ def read_profile(path: Path | None) -> Profile:
 
     Raises BadInput with one line naming the file, the entry and the mend.
     """
-    if path is None:
-        return Profile()
+    return Profile() if path is None else read_toml(Profile, "profile", path)
+
+
+def read_toml(form: type[File], what: str, path: Path) -> File:
+    """Read a settings file of the form given; `what` it is called, in its variable too.
+
+    Raises BadInput with one line naming the file, the entry and the mend.
+    """
     try:
-        return Profile.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        return form.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
     except OSError as trouble:
-        raise BadInput(f"profile {path}: {trouble.strerror}; check WARMHEAP_PROFILE") from None
+        raise BadInput(f"{what} {path}: {trouble.strerror}; check WARMHEAP_{what.upper()}") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
-        raise BadInput(f"profile {path}: not valid TOML: {trouble}") from None
+        raise BadInput(f"{what} {path}: not valid TOML: {trouble}") from None
     except ValidationError as trouble:
-        raise BadInput(f"profile {path}, {first_fault(trouble)}") from None
+        raise BadInput(f"{what} {path}, {first_fault(trouble)}") from None
 
 
 def first_fault(trouble: ValidationError) -> str:

@@ -9,6 +9,10 @@ class BadInput(WarmheapError):
     """What was given cannot be used. The text names the place and the mend; nothing was changed."""
 
 
+class Forged(BadInput):
+    """Something does not come from whom it says, or is an old thing brought again."""
+
+
 class OutOfRange(BadInput):
     """A value lies outside what can be: the text names the value and the range."""
 

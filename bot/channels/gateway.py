@@ -1,6 +1,5 @@
 """Text messages through any HTTP gateway, as its settings file describes it."""
 
-import asyncio
 import base64
 import hashlib
 import hmac
@@ -15,11 +14,12 @@ from urllib.parse import parse_qsl
 
 import httpx
 
+from bot.channels.arrivals import Arrivals
 from bot.channels.gateway_settings import GatewaySettings, Receiving
 from bot.phone_numbers import e164, masked, region_of
 from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
-from shared.errors import BadInput
+from shared.errors import BadInput, Forged
 from storage.inbox import Incoming
 
 log = logging.getLogger(__name__)
@@ -29,10 +29,6 @@ NEVER_LEFT = (httpx.ConnectError, httpx.ConnectTimeout, httpx.PoolTimeout)
 LONGEST_ID = 128
 SHOWN = 80
 """How much of a gateway's answer is kept to say why. [characters]"""
-
-
-class Forged(BadInput):
-    """A request that does not come from the gateway, or is an old one sent again."""
 
 
 class Gateway:
@@ -53,12 +49,13 @@ class Gateway:
             auth=(send.user, send.password) if send.user else None,
             timeout=send.timeout_s,
         )
-        self._came: asyncio.Queue[tuple[Incoming, asyncio.Future[None]]] = asyncio.Queue()
+        self._arrivals = Arrivals()
 
     @property
-    def receiving(self) -> Receiving | None:
-        """How texts come in; None where they do not."""
-        return self._settings.receive
+    def path(self) -> str | None:
+        """Where the gateway brings texts; None where it brings none."""
+        receive = self._settings.receive
+        return None if receive is None else receive.path
 
     async def open(self) -> None:
         """Nothing to be done: every text makes its own request."""
@@ -67,24 +64,17 @@ class Gateway:
         """Let go of the connections."""
         await self._http.aclose()
 
-    async def incoming(self) -> AsyncIterator[Incoming]:
+    def incoming(self) -> AsyncIterator[Incoming]:
         """Every text, without end. Whoever takes one has stored it when asking for the next."""
-        while True:
-            incoming, stored = await self._came.get()
-            yield incoming
-            if not stored.done():  # the request may have been given up meanwhile; it will be repeated
-                stored.set_result(None)
+        return self._arrivals.incoming()
 
     async def arrive(self, headers: Mapping[str, str], body: bytes) -> None:
         """Take one request of the gateway; back once its text is stored.
 
         Raises Forged where it is not the gateway's, BadInput where it cannot be read.
         """
-        if (incoming := self._read(headers, body)) is None:
-            return
-        stored = asyncio.get_running_loop().create_future()
-        self._came.put_nowait((incoming, stored))
-        await stored
+        if (incoming := self._read(headers, body)) is not None:
+            await self._arrivals.stored(incoming)
 
     async def send(self, address: str, message: Rendered, reference: str) -> Outcome:
         """Hand one text to the gateway, which cuts it into parts itself."""

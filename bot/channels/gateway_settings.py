@@ -2,15 +2,13 @@
 
 import os
 import string
-import tomllib
 from math import inf
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
-from bot.profile import first_fault
-from shared.errors import BadInput
+from bot.profile import read_toml
 
 
 def _from_environment(text: str) -> str:
@@ -99,11 +97,4 @@ def read_gateway(path: Path) -> GatewaySettings:
 
     Raises BadInput with one line naming the file, the entry and the mend.
     """
-    try:
-        return GatewaySettings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as trouble:
-        raise BadInput(f"gateway {path}: {trouble.strerror}; check WARMHEAP_GATEWAY") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
-        raise BadInput(f"gateway {path}: not valid TOML: {trouble}") from None
-    except ValidationError as trouble:
-        raise BadInput(f"gateway {path}, {first_fault(trouble)}") from None
+    return read_toml(GatewaySettings, "gateway", path)

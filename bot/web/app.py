@@ -1,4 +1,4 @@
-"""The web part: where a gateway brings texts, and whether all is well.
+"""The web part: where channels are brought their messages, whether all is well, and the staff's pages.
 
 What is wrong with a request is answered in one word and logged without anything of its content.
 """
@@ -6,27 +6,27 @@ What is wrong with a request is answered in one word and logged without anything
 import asyncio
 import logging
 import socket
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Iterator, Mapping
 from contextlib import asynccontextmanager, contextmanager
+from typing import Protocol, runtime_checkable
 
 import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
-from starlette.routing import Route
+from starlette.routing import BaseRoute, Route
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from bot.channels.gateway import Forged, Gateway
-from shared.errors import BadInput, ChannelTrouble
+from shared.errors import BadInput, ChannelTrouble, Forged
 
 log = logging.getLogger(__name__)
 
-LARGEST_BODY = 64 * 1024
-"""A text is far smaller. [octets]"""
+LARGEST_BODY = 256 * 1024
+"""A text is far smaller; so is an update that quotes another, each letter escaped. [octets]"""
 HEADERS_S = BODY_S = 10.0
 """How long the headers, then the body of a request may take to come. [s]"""
 STORED_S = 20.0
-"""How long storing may take; after it the gateway is to bring the text again. [s]"""
+"""How long storing may take; after it the message is to be brought again. [s]"""
 CONNECTIONS = 200
 LEAVE_S = 5
 
@@ -34,12 +34,30 @@ Health = Callable[[], Awaitable[Mapping[str, str]]]
 """The state of each part, "ok" where it is well."""
 
 
-def web_app(health: Health, gateway: Gateway | None = None) -> Starlette:
-    """The pages. `health` tells the state of each part; a gateway that brings texts gets its door."""
-    routes = [Route("/health", _health_page(health))]
-    if gateway is not None and gateway.receiving is not None:
-        routes.append(Route(gateway.receiving.path, _door(gateway), methods=["POST"]))
-    return Starlette(routes=routes)
+@runtime_checkable
+class Brought(Protocol):
+    """A channel whose messages are brought to us by requests."""
+
+    @property
+    def path(self) -> str | None:
+        """Where they are brought; None where they come another way."""
+
+    async def arrive(self, headers: Mapping[str, str], body: bytes) -> None:
+        """Take one request; back once its message is stored.
+
+        Raises Forged where it is not from whom it says, BadInput where it cannot be read, ChannelTrouble
+        where it is to be brought again.
+        """
+
+
+def web_app(health: Health, brought: Iterable[Brought] = (), pages: Iterable[BaseRoute] = ()) -> Starlette:
+    """`health` tells the state of each part; each channel gets its door; `pages` are served as they are."""
+    doors = [
+        Route(channel.path, _door(channel), methods=["POST"])
+        for channel in brought
+        if channel.path is not None
+    ]
+    return Starlette(routes=[Route("/health", _health_page(health)), *doors, *pages])
 
 
 @asynccontextmanager
@@ -118,9 +136,9 @@ def _health_page(health: Health) -> Callable[[Request], Awaitable[Response]]:
     return page
 
 
-def _door(gateway: Gateway) -> Callable[[Request], Awaitable[Response]]:
+def _door(channel: Brought) -> Callable[[Request], Awaitable[Response]]:
     async def door(request: Request) -> Response:
-        """Answered only once the text is stored, so that what is lost on the way is brought again."""
+        """Answered only once the message is stored, so that what is lost on the way is brought again."""
         try:
             async with asyncio.timeout(BODY_S):
                 body = await _body(request)
@@ -130,12 +148,12 @@ def _door(gateway: Gateway) -> Callable[[Request], Awaitable[Response]]:
             return _refused(413, "too large")
         try:
             async with asyncio.timeout(STORED_S):
-                await gateway.arrive(request.headers, body)
+                await channel.arrive(request.headers, body)
         except Forged as forged:
             return _refused(401, str(forged))
         except BadInput as trouble:
             return _refused(400, str(trouble))
-        except TimeoutError:
+        except (TimeoutError, ChannelTrouble):
             return _refused(503, "not stored; bring it again")
         return JSONResponse({"ok": True})
 
@@ -143,7 +161,7 @@ def _door(gateway: Gateway) -> Callable[[Request], Awaitable[Response]]:
 
 
 async def _body(request: Request) -> bytes | None:
-    """The body, None where it is larger than any text."""
+    """The body, None where it is larger than any message."""
     body = b""
     async for chunk in request.stream():
         body += chunk

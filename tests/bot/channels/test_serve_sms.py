@@ -58,8 +58,8 @@ async def until_said(process: Process, words: str) -> None:
     """Wait for a line of the log."""
     assert process.stderr is not None
     async with asyncio.timeout(PATIENCE_S):
-        while words not in (await process.stderr.readline()).decode():
-            pass
+        while words not in (line := (await process.stderr.readline()).decode()):
+            assert line, "the program has ended"
 
 
 def sent(folder: Path) -> list[OutRow]:

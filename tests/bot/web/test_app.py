@@ -66,7 +66,7 @@ async def opened(store: Store, listening: bool = True, **receive: object) -> Asy
                 work.commit()
 
     async with (
-        serving(web_app(_well, gateway), "127.0.0.1:0") as port,
+        serving(web_app(_well, [gateway]), "127.0.0.1:0") as port,
         httpx.AsyncClient(verify=False) as http,
     ):
         keeping = asyncio.create_task(keep()) if listening else None
