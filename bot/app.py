@@ -31,6 +31,7 @@ from bot.weather_service import WeatherService, weather_service
 from bot.web.app import Brought, serving, web_app
 from bot.web.office import Office
 from bot.web.staff import staff_pages
+from scheduler.broadcasts import send_out
 from scheduler.planner import plan
 from scheduler.sender import Channel, Sender
 from scheduler.times import Clock, SystemClock
@@ -102,6 +103,7 @@ class Warmheap:
     def plan(self, at: datetime) -> None:
         """Put what has become due into the outbox."""
         plan(self.store, at, self._outlooks)
+        send_out(self.store, at, self._desk.profile.zone)
 
     async def send(self) -> None:
         """Send what is due."""

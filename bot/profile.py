@@ -101,6 +101,7 @@ class Profile(_Section):
     crisis_line       whom to call or text in a crisis of life
     quiet_from, _to   local times between which nothing unprompted is sent
     keep_out          feedstock ids that local rules forbid in a backyard pile
+    cents_per_text    what one part of a text costs the programme
     """
 
     programme: str = Field(default="Warmheap", min_length=1, max_length=40)
@@ -113,6 +114,7 @@ class Profile(_Section):
     quiet_from: time = time(20)
     quiet_to: time = time(9)
     keep_out: tuple[str, ...] = ("meat", "dairy", "fat", "pet_waste", "diseased_plants")
+    cents_per_text: float = Field(default=1.0, ge=0, le=100)
     staff: Staff = Staff()
     watering: Watering = Watering()
     normals: Normals | None = None

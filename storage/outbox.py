@@ -126,6 +126,7 @@ class Outbox:
         incoming_id: int | None = None,
     ) -> int | None:
         """Put a message into the outbox; None where the unique key is already there.
+        broadcast_id: int | None = None,
 
         A confirmation keeps its own address, so that it still arrives when the person is erased right after.
         """
@@ -147,6 +148,7 @@ class Outbox:
             incoming_id=incoming_id,
             channel=address and address[0],
             address=address and address[1],
+            broadcast_id=broadcast_id,
         )
 
     def hold(
@@ -162,6 +164,7 @@ class Outbox:
         pile_id: int | None = None,
     ) -> int | None:
         """Write down a message that is not sent, and why; None where it is written down already."""
+        broadcast_id: int | None = None,
         return self._insert(
             person_id,
             kind,
@@ -175,6 +178,7 @@ class Outbox:
             why_not=why_not,
         )
 
+            broadcast_id=broadcast_id,
     def get(self, row_id: int) -> OutRow:
         """The message of this id. Raises BadInput where there is none."""
         row = self._session.get(OutboxTable, row_id)

@@ -19,6 +19,8 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlch
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput, StorageTrouble
+from storage.approved import ApprovedAnswers
+from storage.broadcasts import Broadcasts
 from storage.classes import Classes
 from storage.inbox import Inbox
 from storage.models import LeaseTable, PaceTable, insert, insert_once
@@ -30,6 +32,7 @@ from storage.rosters import Rosters
 from storage.staff import Staff
 
 BUSY_S = 15
+from storage.surveys import Surveys
 """How long a writer waits for another one on SQLite; `?timeout=` in the URL says otherwise. [s]"""
 EVER_SINCE = datetime(1970, 1, 1, tzinfo=UTC)
 UPGRADE_LOCK = 7_204_513
@@ -107,6 +110,9 @@ class Work:
         """Make everything of this unit of work last."""
         self._session.commit()
 
+        self.approved = ApprovedAnswers(session)
+        self.broadcasts = Broadcasts(session)
+        self.surveys = Surveys(session)
 
 class Store:
     """A database. `secret` keys the hashes of erased addresses; changing it forgets which those were."""

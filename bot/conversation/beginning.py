@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
+from bot.conversation import questions
 from bot.conversation.steps import next_step, range_line
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Meaning, Setup
@@ -258,6 +259,8 @@ def change_set_up(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outc
         if all(ask.kind != "how_measure" for ask in meaning.asks):
             outcome.say("thermometer.yes" if setup.thermometer else "thermometer.no")
         outcome.opens = {}
+        if known.waiting.get("ask") == "thermometer":
+            questions.begin(known, pile, outcome)
     if not values:
         return setup.thermometer is not None
     outcome.set_up[pile.row.id] = {

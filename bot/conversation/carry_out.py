@@ -32,7 +32,13 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
     changes = {**outcome.changes, "last_heard_at": at, "unanswered": 0}
     if waiting_for is not None:
         changes["waiting_for"] = waiting_for
-    work.people.change(person_id, **changes)
+    work.people.change(person_id, **changes)  # the person before the piles, as the planner locks them
+    pile_ids = store_piles(work, known, outcome, incoming_id, at)
+    if waiting_for is not None and waiting_for.get("pile") == 0 and 0 in pile_ids:
+        waiting_for = {**waiting_for, "pile": pile_ids[0]}
+        work.people.change(person_id, waiting_for=waiting_for)
+    if outcome.survey is not None:
+        work.surveys.answer(*outcome.survey, person_id, at)
     if outcome.invite_to is not None:
         invite(work, known, outcome, at)
     reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)

@@ -5,7 +5,7 @@ The order is the rule: nothing below a step runs once the step has answered.
 
 from collections.abc import Mapping, Sequence
 
-from bot.conversation import beginning, crediting, keeper, sharing
+from bot.conversation import beginning, crediting, keeper, questions, sharing
 from bot.conversation.adding import may_add
 from bot.conversation.answers import ABOUT_PILE
 from bot.conversation.meant import by_pile, tidied, which_pile, with_records
@@ -83,6 +83,9 @@ def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> No
     """Somebody who has said yes."""
     if known.waiting.get("ask") == "forget" and meaning.bare in ("yes", "no"):
         forget(meaning.bare == "yes", outcome)
+    if "chosen" in known.waiting:
+        questions.answered(known, outcome)
+        return
         return
     if any(ask.kind == "join" for ask in meaning.asks) or codes.taught or codes.pile_id:
         join_more(known, codes, outcome)
@@ -264,6 +267,7 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     outcome.say("did_not_follow")
     if options:
         outcome.ask(
+            questions.begin(known, which_pile(known, None), outcome)
             known.waiting["ask"],
             *options,
             **{k: v for k, v in known.waiting.items() if k not in ("ask", "options")},

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from bot.conversation import questions, staff
 from bot.conversation.carry_out import carry_out
 from bot.conversation.decide import decide
 from bot.conversation.dialog import as_said, picked
@@ -53,7 +54,11 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         known = gather(work, desk, person, local)
         question = question_of(work, known, incoming)
     option = picked(question, meaning) if question else None
-    if option is not None and "said" in question:  # the pile that an earlier message left open
+    choice = questions.chosen(question, said, meaning)
+    if choice is not None:
+        known = questions.with_choice(known, question, choice)
+        meaning = replace(meaning, facts=(), asks=(), bare=None, number=None)
+    elif option is not None and "said" in question:  # the pile that an earlier message left open
         said = question["said"]
         meaning = understand(said, local, person.units)
         known = with_pile_picked(known, question["options"].index(option))

@@ -116,6 +116,7 @@ class Outcome:
     lines: list[Line] = field(default_factory=list)
     options: tuple[str, ...] = ()
     opens: dict[str, Any] | None = None
+    survey       survey, question and answer by their places; the answer None where it was skipped
     records: list[tuple[int, Record, int | None]] = field(default_factory=list)
     set_up: dict[int, dict[str, Any]] = field(default_factory=dict)
     done_by: tuple[int | str, ...] = ()
@@ -144,6 +145,7 @@ class Outcome:
 
     def note(self, pile_id: int, about: str, who: int | None, **values: Any) -> None:
         """Keep what the keepers of a pile agree among themselves."""
+    survey: tuple[int, int, int | None] | None = None
         self.notes.append((pile_id, about, who, values))
 
     def ask(self, question: str, *options: str, **more: Any) -> None:

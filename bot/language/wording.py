@@ -195,9 +195,9 @@ _WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
 
 
 def option_label(voice: Voice, option: str) -> str:
-    """The label of a quick answer. "reading:53.3" and "pile:back fence" carry their own value."""
+    """The label of a quick answer. "reading:53.3", "pile:back fence", "answer:Yes" carry theirs."""
     key, _, value = option.partition(":")
-    if key == "pile":
+    if key in ("pile", "answer"):
         return value
     return voice.line(Line(f"option.{key}", {"core_c": float(value)} if value else {}))
 

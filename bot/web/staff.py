@@ -7,9 +7,18 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from bot.web.office import Office, Page, staff_routes
-from bot.web.pages import classes, home, reports, rosters, sign_in
+from bot.web.pages import answers, broadcasts, classes, home, reports, rosters, sign_in, surveys
 
-PAGES: Sequence[Page] = (*sign_in.PAGES, *home.PAGES, *reports.PAGES, *classes.PAGES, *rosters.PAGES)
+PAGES: Sequence[Page] = (
+    *sign_in.PAGES,
+    *home.PAGES,
+    *classes.PAGES,
+    *rosters.PAGES,
+    *answers.PAGES,
+    *broadcasts.PAGES,
+    *surveys.PAGES,
+    *reports.PAGES,
+)
 
 
 def staff_pages(office: Office) -> list[BaseRoute]:
