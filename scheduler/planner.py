@@ -215,7 +215,10 @@ def _in_turn(view: View, key: str, people: Sequence[Person], at: datetime) -> Se
 
 def _offer(work: Work, view: View, case: Case, due: Due, people: Sequence[Person]) -> Held | None:
     """Give it to the first keeper who may have it; else write down why the first one does not get it."""
+    in_hand = work.helpdesk.quiet_until(case.row.id, [person.id for person in view.people], case.at)
     refused: Held | None = None if people else Held("nobody is free for it")
+    if in_hand is not None:
+        refused, people = Held("staff", in_hand), ()
     for whose in people:
         person = phone_of(view.group, whose)
         held = held_back(person, due.key, _phase(case), _recent(work, person, case.at), case.at)

@@ -1,12 +1,14 @@
-"""What is kept of one person: handing it out, and forgetting it."""
+"""What is kept of people: handing it out, forgetting it, and letting old texts go unless they are held."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import ColumnElement, String, and_, cast, exists, func, or_, select, update
 from sqlalchemy.orm import Session
 
+from storage.helpdesk import ERASED, THROUGH_STAFF, from_person
 from storage.models import (
     AddressTable,
     IncomingTable,
@@ -15,24 +17,167 @@ from storage.models import (
     PersonTable,
     RecordTable,
 )
+from storage.staff_models import HoldTable, StaffTable
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """A records request that stops the clock, of one person or (None) of all."""
+
+    id: int
+    person_id: int | None
+    reason: str
+    made_by: str
+    made_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One message as a records request gets it; `person_id` is a number that says nothing."""
+
+    at: datetime
+    person_id: int
+    by: str
+    channel: str
+    text: str
+
+
+class Privacy:
+    """Holds, the retention of texts, and records requests, in one unit of work."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def hold(self, person_id: int | None, reason: str, staff_id: int, at: datetime) -> int:
+        """Stop the clock for a person, or for all; its id."""
+        row = HoldTable(person_id=person_id, reason=reason, made_by=staff_id, made_at=at)
+        self._session.add(row)
+        self._session.flush()
+        return row.id
+
+    def release(self, hold_id: int, at: datetime) -> None:
+        """Let the clock go on; what is overdue goes with the next round."""
+        mine = update(HoldTable).where(HoldTable.id == hold_id, HoldTable.ended_at.is_(None))
+        self._session.execute(mine.values(ended_at=at))
+
+    def holds(self) -> list[Hold]:
+        """The holds that stand, oldest first."""
+        rows = self._session.execute(
+            select(HoldTable, StaffTable.name)
+            .join(StaffTable, StaffTable.id == HoldTable.made_by)
+            .where(HoldTable.ended_at.is_(None))
+            .order_by(HoldTable.id)
+        )
+        return [Hold(row.id, row.person_id, row.reason, name, row.made_at) for row, name in rows]
+
+    def overdue(self, before: datetime) -> int:
+        """How many texts are older than `before` and not held."""
+        received = select(func.count()).select_from(IncomingTable).where(*_old_received(before))
+        sent = select(func.count()).select_from(OutboxTable).where(*_old_sent(before))
+        return (self._session.scalar(received) or 0) + (self._session.scalar(sent) or 0)
+
+    def let_go(self, before: datetime) -> None:
+        """Blank the texts older than `before`, and those of forgotten people, unless they are held."""
+        received = update(IncomingTable).where(*_old_received(before))
+        self._session.execute(received.values(text="", name=None))
+        sent = update(OutboxTable).where(*_old_sent(before))
+        self._session.execute(sent.values(text=None, lines=[], opens=None, address=None))
+
+    def messages(
+        self, since: datetime, until: datetime, person_id: int | None = None, class_code: str | None = None
+    ) -> Iterator[Message]:
+        """The messages of a time, both ways, of a person, a class or everybody; by person, then by time."""
+        people = select(PersonTable.id, PersonTable.name).order_by(PersonTable.id)
+        if person_id is not None:
+            people = people.where(PersonTable.id == person_id)
+        if class_code is not None:
+            people = people.where(PersonTable.class_code == class_code.upper())
+        for who in self._session.scalars(people).all():
+            received = self._session.execute(
+                select(IncomingTable.at, IncomingTable.channel, IncomingTable.text).where(
+                    from_person(self._session, who), IncomingTable.at >= since, IncomingTable.at < until
+                )
+            )
+            sent = self._session.execute(
+                select(OutboxTable.sent_at, OutboxTable.channel, OutboxTable.text).where(
+                    OutboxTable.person_id == who,
+                    OutboxTable.status == "sent",
+                    OutboxTable.sent_at >= since,
+                    OutboxTable.sent_at < until,
+                )
+            )
+            both = [Message(at, who, "graduate", channel, text) for at, channel, text in received]
+            both += [
+                Message(at, who, "programme", channel or "", text or "") for at, channel, text in sent if at
+            ]
+            yield from sorted(both, key=lambda message: message.at)
+
+    def names(self) -> list[str]:
+        """Every name that is kept, of graduates and of staff: what a records request must not show."""
+        people = self._session.scalars(
+            select(PersonTable.name).where(PersonTable.name.is_not(None)).distinct()
+        )
+        staff = self._session.scalars(select(StaffTable.name).distinct())
+        return sorted({name for name in (*people, *staff) if name})
+
+
+def _held(person_id: Any) -> ColumnElement[bool]:
+    """Whether a hold stands on this person, or on all."""
+    stands = HoldTable.ended_at.is_(None) & or_(
+        HoldTable.person_id.is_(None), HoldTable.person_id == person_id
+    )
+    return exists().where(stands)
+
+
+def _old_received(before: datetime) -> tuple[ColumnElement[bool], ...]:
+    writer = and_(
+        AddressTable.channel == IncomingTable.channel, AddressTable.address == IncomingTable.address
+    )
+    held = or_(
+        exists().where(HoldTable.ended_at.is_(None), HoldTable.person_id.is_(None)),
+        exists().where(writer, HoldTable.ended_at.is_(None), HoldTable.person_id == AddressTable.person_id),
+        and_(
+            IncomingTable.channel.in_((THROUGH_STAFF, ERASED)),
+            exists().where(
+                HoldTable.ended_at.is_(None), IncomingTable.address == cast(HoldTable.person_id, String)
+            ),
+        ),
+    )
+    return IncomingTable.text != "", or_(IncomingTable.at < before, IncomingTable.channel == ERASED), ~held
+
+
+def _old_sent(before: datetime) -> tuple[ColumnElement[bool], ...]:
+    forgotten = exists().where(PersonTable.id == OutboxTable.person_id, PersonTable.standing == "erased")
+    return (
+        OutboxTable.text.is_not(None),
+        OutboxTable.status != "waiting",
+        or_(OutboxTable.due_at < before, forgotten),
+        ~_held(OutboxTable.person_id),
+    )
 
 
 def erase(session: Session, person_id: int, at: datetime) -> list[tuple[str, str]]:
     """Blank name, addresses and message texts, and end their keeping of piles; gives what the addresses were.
 
-    A confirmation that waits or is on its way is left to go out; whoever sends it blanks it then.
+    A confirmation that waits or is on its way is left to go out; whoever sends it blanks it then. Texts that
+    a records request holds stay, known only by the person's number, until it is released.
     """
+    held = session.scalar(select(_held(person_id))) or False
+    mine = update(IncomingTable).where(from_person(session, person_id))
+    if held:
+        by_number = {
+            "channel": ERASED,
+            "address": str(person_id),
+            "message_id": cast(IncomingTable.id, String),
+        }
+        session.execute(mine.values(**by_number, name=None))
+    else:
+        session.execute(mine.values(text="", name=None, address=""))
     addresses = session.scalars(select(AddressTable).where(AddressTable.person_id == person_id)).all()
-    were = [(held.channel, held.address) for held in addresses]
-    for channel, address in were:
-        session.execute(
-            update(IncomingTable)
-            .where(IncomingTable.channel == channel, IncomingTable.address == address)
-            .values(text="", name=None, address="")
-        )
-    for held in addresses:
-        session.delete(held)
-    _blank_messages(session, person_id)
+    were = [(one.channel, one.address) for one in addresses]
+    for one in addresses:
+        session.delete(one)
+    _blank_messages(session, person_id, held)
     row = session.get_one(PersonTable, person_id)
     row.name, row.standing, row.waiting_for, row.next_look_at = None, "erased", {}, None
     _end_keeping(session, [person_id], at)
@@ -55,11 +200,14 @@ def _end_keeping(session: Session, person_ids: Sequence[int], at: datetime) -> N
     )
 
 
-def _blank_messages(session: Session, person_id: int) -> None:
+def _blank_messages(session: Session, person_id: int, held: bool) -> None:
     on_its_way = (OutboxTable.kind == "confirmation") & OutboxTable.status.in_(("waiting", "claimed"))
     others = update(OutboxTable).where(OutboxTable.person_id == person_id, ~on_its_way)
-    session.execute(others.values(text=None, lines=[], opens=None, address=None))
     session.execute(others.where(OutboxTable.status == "waiting").values(status="held", why_not="erased"))
+    if held:
+        session.execute(others.where(OutboxTable.text.is_not(None)).values(address=None))
+        others = others.where(OutboxTable.text.is_(None))
+    session.execute(others.values(text=None, lines=[], opens=None, address=None))
 
 
 def export(
@@ -69,12 +217,8 @@ def export(
     records = session.scalars(
         select(RecordTable).where(RecordTable.said_by == person_id).order_by(RecordTable.id)
     )
-    here = (AddressTable.channel == IncomingTable.channel) & (AddressTable.address == IncomingTable.address)
     received = session.scalars(
-        select(IncomingTable)
-        .join(AddressTable, here)
-        .where(AddressTable.person_id == person_id)
-        .order_by(IncomingTable.id)
+        select(IncomingTable).where(from_person(session, person_id)).order_by(IncomingTable.id)
     )
     sent = session.scalars(
         select(OutboxTable)

@@ -22,11 +22,13 @@ from shared.errors import BadInput, StorageTrouble
 from storage.approved import ApprovedAnswers
 from storage.broadcasts import Broadcasts
 from storage.classes import Classes
+from storage.helpdesk import Helpdesk
 from storage.inbox import Inbox
 from storage.models import LeaseTable, PaceTable, insert, insert_once
 from storage.outbox import Outbox
 from storage.people import People
 from storage.piles import Piles
+from storage.privacy import Privacy
 from storage.reports import Reports
 from storage.rosters import Rosters
 from storage.staff import Staff
@@ -103,6 +105,8 @@ class Work:
         self.leases = Leases(session)
         self.paces = Paces(session)
         self.staff = Staff(session, secret)
+        self.helpdesk = Helpdesk(session)
+        self.privacy = Privacy(session)
         self.reports = Reports(session)
         self.rosters = Rosters(session)
 

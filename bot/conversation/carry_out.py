@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from bot.conversation.crediting import CREDITED
+from bot.conversation.hand_over import hand_over
 from bot.conversation.talk import Known, Outcome
 from scheduler.nudges import pass_on
 from scheduler.planner import answered, given
@@ -42,7 +43,7 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
     if outcome.invite_to is not None:
         invite(work, known, outcome, at)
     reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)
-    alert_staff(work, known, outcome, incoming_id, at)
+    hand_over(work, known, outcome, incoming_id, at)
     if outcome.erase:
         work.people.erase(person_id, at)
 
@@ -177,20 +178,3 @@ def everything_about(work: Work, known: Known) -> list[Line]:
         lines.append(Line("my_data.consent", {"since_on": since.date().isoformat()}))
     lines.append(Line("my_data.forget", {}))
     return lines
-
-
-def alert_staff(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
-    """Tell every staff address of the profile at once; alerts are sent again rather than lost."""
-    for number, where in enumerate(known.profile.staff.alerts if outcome.alerts else ()):
-        channel, _, address = where.partition(":")
-        staff = work.people.by_address(channel, address) or work.people.add(
-            channel, address, None, known.profile.languages[0], known.profile.units, known.profile.zone, at
-        )
-        work.outbox.add(
-            staff.id,
-            "alert",
-            outcome.alerts,
-            due_at=at,
-            unique_key=f"alert:{incoming_id}:{number}",
-            reason={"why": outcome.alerts[0].key},
-        )

@@ -18,6 +18,8 @@ ADVISE = frozenset(
     {"what_next", "state", "trouble", "water_amount", "safe_use", "picture", "harvest_amount", "cannot_turn"}
 )
 """Asks whose answer holds the next step itself, so that the report before it need not."""
+IN_HAND = frozenset({"what_next", "trouble", "what_if", "water_amount"})
+"""Asks for advice, left to a human who has just answered on this pile."""
 ALONE = frozenset({"injury", "breathing", "self_harm", "threat", "animal"})
 """Dangers with one fixed answer; smoke has its own."""
 
@@ -159,6 +161,8 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         return
     if known.waiting.get("then") == "cold" and any(fact.record.kind == "moisture" for fact in meaning.facts):
         asks.append(Ask("trouble", topic="cold"))
+    if pile.row.id in known.with_staff:
+        asks = leave_to_staff(asks, outcome)
     after = reported(known, pile, meaning, asks, outcome)
     if any(line.key.startswith(FIRST_OF_ALL) for line in outcome.lines):
         return
@@ -173,6 +177,15 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         unanswered(known, meaning, outcome)
 
 
+def leave_to_staff(asks: Sequence[Ask], outcome: Outcome) -> list[Ask]:
+    """What is left to answer where a human has the pile in hand: facts, not what to do about it."""
+    matter = [ask for ask in asks if ask.kind in IN_HAND]
+    if matter:
+        outcome.say("staff.has_it")
+        outcome.asked_staff = True
+    return [ask for ask in asks if ask not in matter]
+
+
 def ask_which_pile(known: Known, outcome: Outcome) -> None:
     """A pile that this keeper does not have was named; the message is kept until the digit comes."""
     outcome.say("which_pile")
@@ -183,7 +196,7 @@ def reported(known: Known, pile: KnownPile, meaning: Meaning, asks: Sequence[Ask
     """Record and answer what was told, pile by pile; what is known after it."""
     after = known
     told = by_pile(known, meaning, pile)
-    advise = not {ask.kind for ask in asks} & ADVISE
+    advise = not {ask.kind for ask in asks} & ADVISE and pile.row.id not in known.with_staff
     for one, facts in told:
         keeper.report(known, one, facts, outcome, advise=advise, brief=len(told) > 1 or bool(asks))
         crediting.credit(known, one, facts, meaning, outcome)

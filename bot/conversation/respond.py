@@ -29,10 +29,14 @@ from storage.work import Store, Work
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """What the conversation needs from outside: the programme's profile and the forecaster."""
+    """What the conversation needs from outside: the programme's profile and the forecaster.
+
+    public_url   where the staff's pages are, None where they are off
+    """
 
     profile: Profile
     look: Look
+    public_url: str | None = None
 
 
 def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: datetime) -> None:
@@ -40,6 +44,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
 
     at   the moment, UTC; "today" and "yesterday" are the person's, by their zone
     """
+    if staff.heard(store, desk, incoming_id, incoming, at):
+        return
     # a button says the id of its message and a digit: the digit is what the person means
     said = incoming.text.rpartition(":")[2] if incoming.form == "button" else incoming.text
     with store.work() as work:

@@ -71,6 +71,7 @@ class Known:
     asked      the row whose open question a short answer belongs to, None where nothing is open
     last       the last message sent unprompted, for "why?"
     look       forecasts a pile
+    with_staff   ids of the piles that a human has in hand
     """
 
     person: Person
@@ -79,6 +80,7 @@ class Known:
     piles: tuple[KnownPile, ...]
     look: Look
     last: OutRow | None = None
+    with_staff: frozenset[int] = frozenset()
 
     @property
     def at(self) -> datetime:
@@ -109,6 +111,7 @@ class Outcome:
     opens        the question that is open from now on; None leaves it as it is, {} closes it
     closes       ids of piles that were emptied into the garden
     alerts       lines for the staff, sent at once
+    asked_staff  whether something was asked that a human has in hand
     consent      whether the person consented (True) or opted out (False) with this message
     picture_of   the pile whose picture goes with the reply, where the channel shows pictures
     """
@@ -126,6 +129,7 @@ class Outcome:
     undo: list[tuple[int, int]] = field(default_factory=list)
     changes: dict[str, Any] = field(default_factory=dict)
     alerts: list[Line] = field(default_factory=list)
+    asked_staff: bool = False
     consent: bool | None = None
     new_pile: bool = False
     told_ready: dict[int, tuple[date, date]] = field(default_factory=dict)
