@@ -18,9 +18,10 @@ AT_JOINING: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("postcode", ()),
 )
 """What each asks, in this order, and its quick answers."""
-LARGEST_HOUSEHOLD = 30
-HOUSEHOLD, POSTCODE = re.compile(r"\d{1,2}"), re.compile(r"\d{3}")
-"""Heads under one roof; the first three digits of a ZIP code, which thousands of homes share."""
+LARGEST_HOUSEHOLD = 12
+"""A larger number is sooner a reading than a family."""
+POSTCODE = re.compile(r"(\d{3})\d{2}(-\d{4})?")
+"""Of a ZIP code only the first three digits are kept, which thousands of homes share."""
 
 
 def begin(known: Known, pile: KnownPile | None, outcome: Outcome) -> None:
@@ -40,10 +41,11 @@ def chosen(question: Mapping[str, Any], said: str, meaning: Meaning) -> str | No
         return SKIPPED
     if word.isdecimal() and 1 <= int(word) <= len(options):
         return str(options[int(word) - 1])
-    if asked == "household" and HOUSEHOLD.fullmatch(word):
-        return word if 1 <= int(word) <= LARGEST_HOUSEHOLD else SKIPPED
-    if asked == "postcode" and (found := POSTCODE.match(word)) and word.isdecimal() and len(word) in (3, 5):
-        return found.group()
+    number = meaning.number
+    if asked == "household" and number in range(LARGEST_HOUSEHOLD + 1):
+        return str(int(number)) if number else SKIPPED
+    if asked == "postcode" and (found := POSTCODE.fullmatch(word)):
+        return found.group(1)
     if asked == "before" and meaning.bare in ("yes", "no"):
         return f"before.{meaning.bare}"
     labels = {str(option).partition(":")[2].casefold(): str(option) for option in options if ":" in option}
