@@ -81,7 +81,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("hand_over", ("who_did",)),
     ("who_did", ("what_next", "claim", "state")),
     ("who_has_tool", ("what_next",)),
-    ("hand_over", ("claim", "share", "no", "decline")),
+    ("hand_over", ("claim", "share", "no", "decline", "schedule")),
     ("when_ready", ("state", "what_next", "trouble")),
     ("trouble", ("what_next", "help", "state", "no")),
     ("what_next", ("help", "state")),
@@ -311,8 +311,10 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
         kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")
-    if "share" in kinds and any(f.record.kind == "added" for f in facts) and not any(
-        x.has("<relation>", "<helper>", "number", "person") for x in items
+    if (
+        "share" in kinds
+        and any(f.record.kind == "added" for f in facts)
+        and not any(x.has("<relation>", "<helper>", "number", "person") for x in items)
     ):
         kinds.discard("share")  # "raked leaves and put them all in"
     if sum(x.key.isalpha() for x in items) > 6:
@@ -323,6 +325,9 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
     if any(f.record.kind == "turned" for f in facts):
         kinds.discard("claim")  # "we turned it, my son and I"
     problem = any(_problem(f) for f in facts)
+    stuff = any(a.kind == "may_add" and a.material not in ("finished_compost", "other") for a in asks)
+    if stuff and not any(x.has("<veg>") for x in items):
+        kinds.discard("safe_use")  # "I have sawdust, may I use it?"
     if problem and "trouble" in kinds:
         kinds.discard("mix")
     if problem and any(x.has("<cry>") for x in items):

@@ -59,17 +59,18 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
     bounds = dict(sentences(items))
     start_of = {i: start for start, end in bounds.items() for i in range(start, end)}
     for name, (first, last) in sorted(lex.searches(items, "scope."), key=lambda hit: SCOPES.index(hit[0])):
-        if name in items[first].scope:
-            continue
+        if name in items[first].scope or (name == "ask" and first and items[first - 1].has("no", "not")):
+            continue  # "no time to turn it" asks nothing
         end = bounds[start_of[first]] if first in start_of else len(items)
         stop = _asked_to(items, last, end) if name == "ask" else _reach(items, first, last, end, name)
         for item in items[first:stop]:
             item.scope.add(name)
     for start, end in bounds.items():
         _mark_question(items, start, end)
-    for _, (first, _) in lex.searches(items, "presumes."):
+    for way, (first, _) in lex.searches(items, "presumes."):
+        taken = ("<concept>", "<temperature>", "<number>") if way == "given" else ("<concept>",)
         for item in items[start_of[first] : bounds[start_of[first]]]:
-            if item.has("<concept>"):
+            if item.has(*taken):
                 item.scope.discard("ask")
 
 
@@ -112,7 +113,9 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
 
 
 def _opens_clause(items: list[Item], at: int, end: int) -> bool:
-    """ "can't stop checking it's 137": a pronoun with "is" opens a clause of its own."""
+    """ "can't stop checking it's 137", "don't worry I turned it": a subject with its verb opens a clause."""
+    if at + 1 < end and items[at].has("<sub>") and not items[at - 1].has("<asks_on>", "<relative>", "<aux>"):
+        return any(label.endswith(".done>") for label in items[at + 1].labels)
     return (
         at + 1 < end
         and items[at].has("it", "they", "thats", "that", "pile", "temperature")
@@ -223,7 +226,7 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         letter = items[here]
         capital = letter.written.isupper() and letter.written != "I" and not item.written.isupper()
         if after is None or after.has(*AFTER_NAME, "<and>", "<but>", "<date>") or capital:
-            return (letter.key, here + 1) if letter.key not in "yoes" or capital else None
+            return (letter.key, here + 1) if not letter.has("<noname>") or capital else None
     return None
 
 

@@ -203,7 +203,9 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
     told_next = _told_next(items, found, f, dates)
     if told_next is not None:
         return told_next
-    earlier = [(i, w) for i, w in dates if i < f.at]
+    earlier = [
+        (i, w) for i, w in dates if i < f.at and not items[i].raw.startswith(("by ", "until ", "till "))
+    ]
     if earlier:
         at, when = earlier[-1]
         topic = not any(items[g.at].sentence == items[at].sentence for g in found) or _label(items, at)

@@ -101,8 +101,8 @@ def _degree(items: list[Item], at: int) -> str:
 
 def _moisture(items: list[Item], at: int, value: str) -> str | None:
     item, after = items[at], items[at + 1] if at + 1 < len(items) else None
-    if after is not None and after.has(":"):
-        return None  # "moist: dry"
+    if (after is not None and after.has(":")) or (at and items[at - 1].has("to")):
+        return None  # "moist: dry", "to dry it out"
     if after is not None and (after.has("<texture.matted>") or {"<of_lumps>"} <= item.labels & after.labels):
         return None
     if after is not None and after.has("<material>") and not item.has("<firm>"):
@@ -198,6 +198,11 @@ def _is_change(items: list[Item], at: int) -> bool:
 
 def _at_edge(items: list[Item], at: int) -> bool:
     """Whether the words around a reading place it near the surface: "31 edge", "95 on the outside"."""
+    before = at - 1
+    while before > 0 and items[before].has("<marks>", "<is>", "<was>", "<more_than>", ":"):
+        before -= 1
+    if before >= 0 and items[before].has("<core>", "<edge>") and items[before].segment == items[at].segment:
+        return not items[before].has("<core>")  # "core 128 edges 100"
     for i in [*range(at + 1, min(at + 5, len(items)))]:
         if items[i].has("<edge>"):
             return not items[i].has("top") or not near(items, i, "over", "it", back=1)

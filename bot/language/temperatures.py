@@ -111,14 +111,16 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
         "<more_than>", "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>",
         "<not>", "<only>", "<again>", "<it>", "<turn>", "<also>", "<day_unit>", "be", "<smell>",
         "<to_reading>", "<partday>", "<material>", "<verb>", "<shift>", "<growth>", "<falling>", "<slip>",
-        "<place>", "after", "=", "<emoji>",
+        "<place>", "after", "=", "<emoji>", "out",
     )  # fmt: skip
 
 
 def _before(items: list[Item], at: int) -> Item | None:
     """The item before the number, words such as "about" aside."""
     i = at - 1
-    while i >= 0 and items[i].has("<more_than>") and not items[i].has("<is>", "<was>"):
+    while (
+        i >= 0 and items[i].has("<more_than>", "<degree>") and not items[i].has("<is>", "<was>", "<moisture>")
+    ):
         i -= 1
     if i < at - 1 and (i < 0 or items[i].sentence != items[at].sentence):
         return None
@@ -267,7 +269,9 @@ def _mark_changes(items: list[Item]) -> None:
         between = items[first + 1 : second]
         same = items[first].sentence == items[second].sentence
         undated = not any(
-            x.has("<date>") and not x.has("<now>") for x in items if x.segment == items[first].segment
+            x.has("<date>", "<partday>", "<clocktime>") and not x.has("<now>")
+            for x in items
+            if x.segment == items[first].segment
         )
         named = any(x.has("<pilename>", "<edge>", "<core>") for x in items[first : second + 1])
         if (
