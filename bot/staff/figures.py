@@ -12,14 +12,14 @@ diverted    what was told with an amount; what had none is counted, not guessed.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from statistics import median
 from typing import Any
 
 from shared.cohort import Spell, still_going, wilson
-from shared.diversion import Group, diverted, group_of
+from shared.diversion import diverted, group_of
 from shared.errors import UnknownMaterial
 from shared.pile import Ingredient
 from storage.classes import HARVEST_RESTS, SILENT, SILENT_AFTER_HARVEST
@@ -37,6 +37,28 @@ STANDING_BEFORE = timedelta(days=28)
 
 
 @dataclass(frozen=True, slots=True)
+class Batch:
+    """What the figures of one year want to know of a pile, without its records.
+
+    hottest_c   the highest reading, None without one       finished   the finish that was seen, if one was
+    harvests    days and litres; litres None where not told
+    added_l     loose litres of each feedstock that went in during the year; unsaid: entries without an amount
+    kept        whether the range that stood four weeks before the finish held: "kept", "sooner", "later"
+    """
+
+    keepers: tuple[int, ...]
+    last_told: datetime
+    has_bin: bool | None
+    built: date | None
+    hottest_c: float | None
+    finished: date | None
+    harvests: tuple[tuple[date, float | None], ...]
+    added_l: Mapping[str, float]
+    unsaid: int
+    kept: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Followed:
     """A spell of going on; days from joining to the last word, and to the end of what can be known."""
 
@@ -50,7 +72,7 @@ class Household:
     """Graduates who share piles, and the piles."""
 
     members: tuple[Graduate, ...]
-    heaps: tuple[Heap, ...]
+    piles: tuple[Batch, ...]
 
     @property
     def first(self) -> Graduate:
@@ -66,13 +88,13 @@ class Household:
     @property
     def has_bin(self) -> bool | None:
         """Whether their piles stand in bins; None where nobody has said."""
-        said = [heap.setup["bin"] for heap in self.heaps if heap.setup.get("bin") is not None]
+        said = [pile.has_bin for pile in self.piles if pile.has_bin is not None]
         return any(said) if said else None
 
     @property
     def last_heard(self) -> datetime:
         """The last word of a pile of theirs, or of joining."""
-        return max([self.first.joined_at, *(heap.last_told for heap in self.heaps)])
+        return max([self.first.joined_at, *(pile.last_told for pile in self.piles)])
 
     @property
     def stopped_at(self) -> datetime | None:
@@ -82,7 +104,7 @@ class Household:
 
     def is_silent(self, until: datetime) -> bool:
         """Whether they have been silent for longer than somebody does who goes on."""
-        taken_out = [on for heap in self.heaps for kind, on, _ in heap.records if kind == "harvested"]
+        taken_out = [on for pile in self.piles for on, _ in pile.harvests]
         last = self.last_heard
         rests = any(timedelta(0) <= last.date() - on <= HARVEST_RESTS for on in taken_out)
         return until - last > (SILENT_AFTER_HARVEST if rests else SILENT)
@@ -104,9 +126,8 @@ class Household:
         return Followed(Spell(age, False), heard, age)
 
 
-def households(graduates: Sequence[Graduate], heaps: Sequence[Heap]) -> list[Household]:
+def households(graduates: Sequence[Graduate], batches: Iterable[Batch]) -> list[Household]:
     """Everybody, by the piles that they share, in the order in which they joined."""
-    by_id = {one.id: one for one in graduates}
     head = {one.id: one.id for one in graduates}
 
     def top(person_id: int) -> int:
@@ -114,20 +135,49 @@ def households(graduates: Sequence[Graduate], heaps: Sequence[Heap]) -> list[Hou
             head[person_id] = person_id = head[head[person_id]]
         return person_id
 
-    for heap in heaps:
-        known = [person_id for person_id in heap.keepers if person_id in by_id]
+    theirs = [
+        (known, pile)
+        for pile in batches
+        if (known := [person_id for person_id in pile.keepers if person_id in head])
+    ]
+    for known, _ in theirs:
         for other in known[1:]:
             head[top(other)] = top(known[0])
     members: defaultdict[int, list[Graduate]] = defaultdict(list)
-    piles: defaultdict[int, list[Heap]] = defaultdict(list)
+    piles: defaultdict[int, list[Batch]] = defaultdict(list)
     for one in graduates:
         members[top(one.id)].append(one)
-    for heap in heaps:
-        known = [person_id for person_id in heap.keepers if person_id in by_id]
-        if known:
-            piles[top(known[0])].append(heap)
+    for known, pile in theirs:
+        piles[top(known[0])].append(pile)
     found = [Household(tuple(group), tuple(piles[head_id])) for head_id, group in members.items()]
     return sorted(found, key=lambda one: (one.first.joined_at, one.first.id))
+
+
+def condense(heap: Heap, year: int) -> Batch:
+    """A pile without its records."""
+    built, added, unsaid = heap.setup.get("built"), defaultdict[str, float](float), 0
+    for on, material, litres in put_in(heap):
+        if on.year != year:
+            continue
+        if litres is None:
+            unsaid += _diverts(material)
+        else:
+            added[material] += litres
+    readings = [
+        data["core_c"] for kind, _, data in heap.records if kind == "temperature" and "core_c" in data
+    ]
+    return Batch(
+        keepers=heap.keepers,
+        last_told=heap.last_told,
+        has_bin=heap.setup.get("bin"),
+        built=None if built is None else date.fromisoformat(built),
+        hottest_c=max(readings, default=None),
+        finished=(finished := finish(heap)),
+        harvests=tuple((on, data.get("litres")) for kind, on, data in heap.records if kind == "harvested"),
+        added_l=dict(added),
+        unsaid=unsaid,
+        kept=None if finished is None else promise_kept(heap, finished),
+    )
 
 
 def finish(heap: Heap) -> date | None:
@@ -153,11 +203,6 @@ def _note(seen: dict[str, date], sign: str, on: date, holds: bool) -> None:
         seen[sign] = on
     else:
         seen.pop(sign, None)
-
-
-def harvests(heap: Heap) -> list[tuple[date, float | None]]:
-    """Days on which compost was taken out, with the litres where they were told."""
-    return [(on, data.get("litres")) for kind, on, data in heap.records if kind == "harvested"]
 
 
 def put_in(heap: Heap) -> Iterable[tuple[date, str, float | None]]:
@@ -202,26 +247,15 @@ def by_group(everybody: Iterable[tuple[str | None, Followed]]) -> dict[str, Any]
     }
 
 
-def diversion(group: Sequence[Household], year: int) -> dict[str, Any]:
+def diversion(group: Sequence[Household]) -> dict[str, Any]:
     """What was kept out of the landfill in the year [kg], low, middle and high, by group of material."""
-    litres: defaultdict[Group, float] = defaultdict(float)
-    ingredients, unsaid = [], 0
-    for one in group:
-        for heap in one.heaps:
-            for on, name, amount in put_in(heap):
-                if on.year != year:
-                    continue
-                try:
-                    kind = group_of(name)
-                except UnknownMaterial:
-                    kind = "none"
-                if kind == "none":
-                    continue
-                if amount is None:
-                    unsaid += 1
-                    continue
-                litres[kind] += amount
-                ingredients.append(Ingredient(name, amount / 1000))
+    litres: defaultdict[str, float] = defaultdict(float)
+    ingredients = []
+    for pile in (pile for one in group for pile in one.piles):
+        for material, amount in pile.added_l.items():
+            if _diverts(material):
+                litres[group_of(material)] += amount
+                ingredients.append(Ingredient(material, amount / 1000))
     mass = diverted(ingredients)
     return {
         "households": len(group),
@@ -230,31 +264,36 @@ def diversion(group: Sequence[Household], year: int) -> dict[str, Any]:
         "middle_kg": mass.middle_kg,
         "high_kg": mass.high_kg,
         "lists": list(mass.lists),
-        "without_amount": unsaid,
+        "without_amount": sum(pile.unsaid for one in group for pile in one.piles),
     }
 
 
-def promises_kept(heaps: Iterable[Heap], until: date) -> dict[str, Any]:
-    """Of the piles with an observed finish: was it within the range that stood four weeks before?"""
-    kept = early = late = 0
-    for heap in heaps:
-        done = finish(heap)
-        if done is None or done > until:
-            continue
-        standing = [(first, last) for at, first, last in heap.promises if at.date() <= done - STANDING_BEFORE]
-        if not standing:
-            continue
-        first, last = standing[-1]
-        kept += first <= done <= last
-        early += done < first
-        late += done > last
-    of = kept + early + late
+def _diverts(material: str) -> bool:
+    """Whether it would have gone to the landfill; what nobody knows the weight of is left out."""
+    try:
+        return group_of(material) != "none"
+    except UnknownMaterial:
+        return False
+
+
+def promise_kept(heap: Heap, finished: date) -> str | None:
+    """Whether the finish came within the range that stood four weeks before; None where none stood."""
+    standing = [(first, last) for at, first, last in heap.promises if at.date() <= finished - STANDING_BEFORE]
+    if not standing:
+        return None
+    first, last = standing[-1]
+    return "sooner" if finished < first else "later" if finished > last else "kept"
+
+
+def promises_kept(batches: Iterable[Batch]) -> dict[str, Any]:
+    """How often the finish came within the promised range, with its band."""
+    found = Counter(pile.kept for pile in batches if pile.kept is not None)
     return {
         "promised_share": 0.8,
-        "kept": kept,
-        "sooner": early,
-        "later": late,
-        "share": asdict(wilson(kept, of)) if of else None,
+        "kept": found["kept"],
+        "sooner": found["sooner"],
+        "later": found["later"],
+        "share": asdict(wilson(found["kept"], found.total())) if found else None,
     }
 
 
@@ -263,7 +302,7 @@ def figures(
     until: datetime,
     data_date: date,
     graduates: Sequence[Graduate],
-    heaps: Sequence[Heap],
+    heaps: Iterable[Heap],
     classes: Sequence[Taught],
     questions: Sequence[Asked],
     helped: Sequence[Helped],
@@ -271,10 +310,12 @@ def figures(
     blocked: int,
 ) -> dict[str, Any]:
     """Every figure of the yearly report. `until`: the end of `data_date`, up to which the rows were read."""
-    everybody = households(graduates, heaps)
+    piles = [condense(heap, year) for heap in heaps]
+    everybody = households(graduates, piles)
     followed = [(one, known) for one in everybody if (known := one.follow(until)) is not None]
     joined = [one for one in everybody if one.first.joined_at.year == year]
     taught = [one for one in classes if one.taught_on is not None and one.taught_on.year == year]
+    codes = {one.code for one in taught}
     return {
         "year": year,
         "data_date": data_date.isoformat(),
@@ -286,7 +327,7 @@ def figures(
         },
         "households": {
             "joined": len(joined),
-            "started": sum(1 for one in joined if one.heaps),
+            "started": sum(1 for one in joined if one.piles),
             "people": sum(1 for one in graduates if one.joined_at.year == year),
             "new": sum(1 for one in joined if one.composted_before is False),
             "before": sum(1 for one in joined if one.composted_before is True),
@@ -297,16 +338,18 @@ def figures(
         },
         "going": {
             "all": {"n": len(followed), "curve": curve(known for _, known in followed)},
-            "class": by_group((one.first.class_code, known) for one, known in followed),
+            "class": by_group(
+                (one.first.class_code, known) for one, known in followed if one.first.class_code in codes
+            ),
             "language": by_group((one.first.language, known) for one, known in followed),
             "bin": by_group((_bin(one), known) for one, known in followed),
         },
-        "batches": batches(heaps, year),
+        "batches": batches(piles, year),
         "diversion": {
-            name: diversion([one for one in everybody if one.composted_before is before], year)
+            name: diversion([one for one in everybody if one.composted_before is before])
             for name, before in (("new", False), ("before", True), ("not_said", None))
         },
-        "forecasts": promises_kept(heaps, data_date),
+        "forecasts": promises_kept(piles),
         "questions": _answered(questions, helped),
         "surveys": [asdict(item) for item in surveys],
     }
@@ -322,29 +365,25 @@ def class_counts(taught: Taught, everybody: Sequence[Household], until: datetime
         "language": taught.language,
         "seats": taught.seats,
         "joined": len(mine),
-        "started": sum(1 for one in mine if one.heaps),
-        "going": sum(1 for one in mine if one.heaps and one.goes_on(until)),
+        "started": sum(1 for one in mine if one.piles),
+        "going": sum(1 for one in mine if one.piles and one.goes_on(until)),
     }
 
 
-def batches(heaps: Sequence[Heap], year: int) -> dict[str, Any]:
+def batches(piles: Sequence[Batch], year: int) -> dict[str, Any]:
     """Piles built and harvested in the year, how many ran hot, and how long the finished ones took [d]."""
-    built = {heap.id: date.fromisoformat(heap.setup["built"]) for heap in heaps if heap.setup.get("built")}
-    hottest: dict[int, float] = {}
-    for heap in heaps:
-        read = [d["core_c"] for kind, _, d in heap.records if kind == "temperature" and d.get("core_c")]
-        if read and heap.id in built and built[heap.id].year == year:
-            hottest[heap.id] = max(read)
-    taken = [litres for heap in heaps for on, litres in harvests(heap) if on.year == year]
+    built = [pile for pile in piles if pile.built is not None and pile.built.year == year]
+    read = [pile.hottest_c for pile in built if pile.hottest_c is not None]
+    taken = [litres for pile in piles for on, litres in pile.harvests if on.year == year]
     days = [
-        (done - built[heap.id]).days
-        for heap in heaps
-        if heap.id in built and (done := finish(heap)) is not None and done.year == year
+        (pile.finished - pile.built).days
+        for pile in piles
+        if pile.built is not None and pile.finished is not None and pile.finished.year == year
     ]
     return {
-        "built": sum(1 for on in built.values() if on.year == year),
-        "with_readings": len(hottest),
-        "hot": sum(1 for core_c in hottest.values() if core_c >= HOT_C),
+        "built": len(built),
+        "with_readings": len(read),
+        "hot": sum(1 for core_c in read if core_c >= HOT_C),
         "harvests": len(taken),
         "harvests_with_amount": sum(1 for litres in taken if litres is not None),
         "harvested_l": sum(litres for litres in taken if litres is not None),

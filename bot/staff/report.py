@@ -332,11 +332,19 @@ def as_pdf(title: str, byline: str, report: Sequence[Section], language: str) ->
 
 
 def _table(section: Section, body: ParagraphStyle) -> Table:
-    cells = [[Paragraph(escape(cell), body) for cell in row] for row in (section.head, *section.rows)]
+    """Names may take several lines; figures are short."""
+    cells = [
+        [
+            Paragraph(escape(cell), body) if not place or row is section.head else cell
+            for place, cell in enumerate(row)
+        ]
+        for row in (section.head, *section.rows)
+    ]
     table = Table(cells, repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
+                ("FONT", (0, 0), (-1, -1), body.fontName, body.fontSize),
                 ("LINEBELOW", (0, 0), (-1, 0), 1, colors.black),
                 ("LINEBELOW", (0, 1), (-1, -1), 0.25, colors.grey),
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),

@@ -8,7 +8,7 @@ from typing import Any
 from babel.dates import format_date
 
 from bot.language.wording import LOCALES
-from bot.staff.figures import figures, finish, promises_kept
+from bot.staff.figures import figures
 from bot.staff.report import Section, as_csv, as_pdf, forecasts_section, sections
 from bot.web.curve import curve_svg
 from bot.web.office import ANYBODY, EDUCATORS, Answer, Download, Drawn, Go, Page, Visit, translate
@@ -70,12 +70,13 @@ def frozen_file(visit: Visit) -> Answer:
 
 def dates_kept(visit: Visit) -> Answer:
     """Were our dates right? Open to everybody; nothing of anybody stands on it."""
-    data_date, until = _data_date(visit)
-    with visit.office.store.work(reading=True) as work:
-        heaps = [heap for heap in work.reports.heaps(until) if finish(heap) is not None]
+    this_year = local(visit.at, visit.office.profile.zone).year
+    found = _live(visit, this_year)
     say = partial(translate, visit.language)
-    section = forecasts_section(promises_kept(heaps, data_date), say, LOCALES[visit.language])
-    return Drawn("dates_kept.html", {"sections": [section], "data_date": data_date})
+    section = forecasts_section(found["forecasts"], say, LOCALES[visit.language])
+    return Drawn(
+        "dates_kept.html", {"sections": [section], "data_date": date.fromisoformat(found["data_date"])}
+    )
 
 
 def topics(visit: Visit) -> Answer:
@@ -104,7 +105,7 @@ def year_of(work: Work, year: int, data_date: date, until: datetime) -> dict[str
         until,
         data_date,
         work.reports.graduates(until),
-        list(work.reports.heaps(until)),
+        work.reports.heaps(until),
         work.reports.classes(),
         work.reports.questions(start, until),
         work.reports.helped(start, until),
@@ -127,12 +128,10 @@ def _live(visit: Visit, year: int) -> dict[str, Any]:
     return found
 
 
-def _data_date(visit: Visit, year: int | None = None) -> tuple[date, datetime]:
+def _data_date(visit: Visit, year: int) -> tuple[date, datetime]:
     """Yesterday, or the last day of a year gone by; and the moment when that day ends."""
     zone = visit.office.profile.zone
-    day = local(visit.at, zone).date() - timedelta(days=1)
-    if year is not None:
-        day = min(day, date(year, 12, 31))
+    day = min(local(visit.at, zone).date() - timedelta(days=1), date(year, 12, 31))
     return day, on_wall(day + timedelta(days=1), time(0), zone)
 
 
