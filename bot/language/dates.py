@@ -141,6 +141,8 @@ def _fold(run: list[Item], when: When) -> Item:
         labels.add("<day_many>")
     if run[0].key in ("de", "del"):
         labels.add("<of_day>")
+    if len(run) == 1:
+        labels |= run[0].labels & {"<now>"}
     if when.ahead and not when.past:
         labels.add("<ahead>")
     if when.hour is not None:

@@ -4,6 +4,7 @@ from bot.language.items import Item
 from bot.language.lexicon import Lexicon
 
 LINKS = ("of", "de", "del")
+WITH = ("with", "con")  # "weeds with seeds"
 VAGUE = "kitchen_scraps"  # "scraps of lettuce": what they are of is meant
 
 
@@ -11,7 +12,7 @@ def settle_materials(items: list[Item], lex: Lexicon) -> list[Item]:
     """The items with "X of Y" folded into one material, and each material that is spoilt as that."""
     joined: list[Item] = []
     for item in items:
-        if item.has("<material>") and _of_another(joined):
+        if item.has("<material>") and _of_another(joined, LINKS + WITH * item.has("<other>")):
             link = len(joined) - 1 - joined[-1].has("<article>")
             _join(joined[link - 1], [*joined[link:], item])
             del joined[link:]
@@ -23,10 +24,10 @@ def settle_materials(items: list[Item], lex: Lexicon) -> list[Item]:
     return joined
 
 
-def _of_another(before: list[Item]) -> bool:
+def _of_another(before: list[Item], links: tuple[str, ...]) -> bool:
     """Whether a material and its link stand last, an article aside."""
     end = len(before) - (bool(before) and before[-1].has("<article>"))
-    return end > 1 and before[end - 1].has(*LINKS) and before[end - 2].has("<material>")
+    return end > 1 and before[end - 1].has(*links) and before[end - 2].has("<material>")
 
 
 def _join(head: Item, rest: list[Item]) -> None:
