@@ -202,7 +202,7 @@ async def _demo(settings: Settings, address: str, seed: int) -> None:
             person = work.people.get(coordinator.person_id)
             found = work.staff.sign_in_code(person.address, now)
             work.commit()
-        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}")
+        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}", Outlooks(profile))
         async with serving(Starlette(routes=staff_pages(office)), address) as port:
             host = address.rpartition(":")[0]
             code = found[1] if found else ""

@@ -26,10 +26,12 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from bot.conversation.talk import Look
 from bot.language.meaning import Language
 from bot.language.wording import LOCALES
 from bot.profile import Profile
 from bot.staff.poster import Ways
+from bot.web.brake import Brake
 from scheduler.times import Clock
 from shared.errors import BadInput, StorageTrouble
 from storage.staff import VISIT_LASTS, Member
@@ -55,6 +57,7 @@ COORDINATORS: frozenset[Role] = frozenset({"coordinator"})
 class Office:
     """What the pages work on. `public_url` is the address under which browsers reach us.
 
+    look   forecasts a pile
     ways   how graduates reach us, for the posters
     """
 
@@ -62,7 +65,9 @@ class Office:
     profile: Profile
     clock: Clock
     public_url: str
+    look: Look
     ways: Ways = NO_WAYS
+    brake: Brake = field(default_factory=Brake)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,12 +137,13 @@ Answer = Drawn | Go | Download
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One page or action. `roles` empty: whoever comes, signed in or not."""
+    """One page or action. `roles` empty: whoever comes, signed in or not; `braked`: only so often a client."""
 
     path: str
     method: Literal["GET", "POST"]
     roles: frozenset[Role]
     answer: Callable[[Visit], Answer]
+    braked: bool = False
 
 
 def staff_routes(office: Office, pages: Sequence[Page]) -> list[Route]:
@@ -149,6 +155,10 @@ def _door(office: Office, page: Page) -> Callable[[Request], Any]:
     async def door(request: Request) -> Response:
         at = office.clock.now()
         token = request.cookies.get(COOKIE, "")
+        client = request.client.host if request.client is not None else ""
+        if page.braked and not office.brake.lets_pass(client, at):
+            log.warning("action=braked path=%s", page.path)
+            return PlainTextResponse("too often: try again in ten minutes\n", 429)
         try:
             member = await asyncio.to_thread(_visiting, office, token, at) if token else None
             language = _language(request, office.profile)

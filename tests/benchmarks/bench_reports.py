@@ -24,6 +24,7 @@ from sqlalchemy import create_engine, insert, text
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
+from bot.outlook import Outlooks
 from bot.profile import Profile
 from bot.web.office import Office
 from bot.web.staff import staff_pages
@@ -178,7 +179,7 @@ def show(store: Store, url: str) -> None:
         )
     engine.dispose()
     print(f"one look at every record    {look_s:8.3f} s")
-    office = Office(store, Profile(), Clock(), "http://testserver")
+    office = Office(store, Profile(), Clock(), "http://testserver", Outlooks(Profile()))
     with TestClient(Starlette(routes=staff_pages(office)), cookies={"visit": token}) as browser:
         for path in PATHS:
             first, again = timed(lambda path=path: browser.get(path).raise_for_status(), TIMES)  # type: ignore[misc]

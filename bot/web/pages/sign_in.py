@@ -78,9 +78,9 @@ def _address(visit: Visit) -> str:
 
 PAGES = (
     Page("/sign-in", "GET", ANYBODY, ask),
-    Page("/sign-in", "POST", ANYBODY, send_code),
+    Page("/sign-in", "POST", ANYBODY, send_code, braked=True),
     Page("/sign-in/code", "GET", ANYBODY, link),
-    Page("/sign-in/code", "POST", ANYBODY, enter),
+    Page("/sign-in/code", "POST", ANYBODY, enter, braked=True),
     Page("/sign-out", "POST", STAFF, leave),
     Page("/language/{language}", "GET", ANYBODY, choose_language),
 )

@@ -10,6 +10,7 @@ from sqlalchemy import Engine, create_engine, select
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
+from bot.outlook import Outlooks
 from bot.profile import Profile
 from bot.web.office import Office
 from bot.web.staff import staff_pages
@@ -53,7 +54,7 @@ def maren(store: Store) -> Member:
 @pytest.fixture
 def browser(store: Store, clock: Clock) -> Iterator[TestClient]:
     """A browser that opens the staff's pages."""
-    office = Office(store, Profile(), clock, "http://testserver")
+    office = Office(store, Profile(), clock, "http://testserver", Outlooks(Profile()))
     with TestClient(Starlette(routes=staff_pages(office))) as client:
         yield client
 
