@@ -16,16 +16,11 @@ SCOPES = ("ask", "hypo", "plan", "not")
 def divide(items: list[Item]) -> None:
     """Number the sentences and segments of the message."""
     sentence = segment = 0
-    headed = _headed_by_piles(items)
+    several = sum(x.has("<pilename>") for x in items) > 1
     for i, item in enumerate(items):
         following = items[i + 1] if i + 1 < len(items) else None
         labels_clause = item.key in (":", "-") and i > 0 and items[i - 1].has("<pilename>")
-        heads = (
-            headed
-            and i > 0
-            and item.has("<pilename>")
-            and not items[i - 1].has("<of_pile>", "<break>", "<and>")
-        )
+        heads = several and item.has("<pilename>") and _heads_clause(items, i)
         if heads or (
             item.has("<break>", "<and>", "<but>") and not _within_number(items, i) and not labels_clause
         ):
@@ -35,10 +30,13 @@ def divide(items: list[Item]) -> None:
             sentence, segment = sentence + 1, segment + 1
 
 
-def _headed_by_piles(items: list[Item]) -> bool:
-    """ "pile 2: 136 pile 3: 141": the message opens with a name, and each name opens a clause."""
+def _heads_clause(items: list[Item], at: int) -> bool:
+    """ "pile 2: 136 pile 3: 141", "turned both front bin 125 back bin 140": each name opens a clause."""
     opening = next((x for x in items if not x.has("<filler>", "<end>", "<break>")), None)
-    return opening is not None and opening.has("<pilename>") and sum(x.has("<pilename>") for x in items) > 1
+    after = items[at + 1] if at + 1 < len(items) else None
+    told = after is not None and after.has("<number>", "<temperature>", "<is>", "<heat>", "<moisture>", ":")
+    headed = opening is not None and opening.has("<pilename>")
+    return at > 0 and (headed or told) and not items[at - 1].has("<of_pile>", "<break>", "<and>")
 
 
 def _within_number(items: list[Item], at: int) -> bool:

@@ -201,7 +201,9 @@ def _at_edge(items: list[Item], at: int) -> bool:
     before = at - 1
     while before > 0 and items[before].has("<marks>", "<is>", "<was>", "<more_than>", ":"):
         before -= 1
-    if before >= 0 and items[before].has("<core>", "<edge>") and items[before].segment == items[at].segment:
+    sentence = [x for x in items if x.sentence == items[at].sentence and x.has("<core>", "<edge>", "<temperature>")]
+    heads = sentence[0].has("<core>", "<edge>") and not sentence[0].has("<temperature>")
+    if heads and before >= 0 and items[before].has("<core>", "<edge>"):
         return not items[before].has("<core>")  # "core 128 edges 100"
     for i in [*range(at + 1, min(at + 5, len(items)))]:
         if items[i].has("<edge>"):
