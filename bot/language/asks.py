@@ -59,7 +59,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("undo", ("trouble", "what_next")),
     ("share", ("what_next",)),
     ("language", ("hand_over", "share", "schedule", "help", "later", "person", "what_next", "trouble")),
-    ("to_staff", ("hand_over", "undo")),
+    ("to_staff", ("hand_over",)),
     ("when_ready", ("may_add", "harvest_amount")),
     ("mix", ("may_add",)),
     ("safe_use", ("may_add",)),
