@@ -51,7 +51,7 @@ class Taught:
 
 
 CLASSES = (
-    Taught("FIG34", "Compost at home, first spring", "Cinder Lane Garden", "en", 410, 30, 24),
+    Taught("FAR34", "Compost at home, first spring", "Cinder Lane Garden", "en", 410, 30, 24),
     Taught("KAR67", "Composta en casa", "Salón Los Álamos", "es", 330, 25, 20),
     Taught("PUM49", "Compost at home, autumn", "Old Mill Hall", "en", 215, 30, 26),
     Taught("MAR73", "Composta en casa, primavera", "Salón Los Álamos", "es", 120, 25, 22),
