@@ -196,7 +196,8 @@ class Piles:
     ) -> int:
         """Add what a keeper told; with `replaces_id` it corrects an earlier record.
 
-        by   who did it, where that is not the one who told it alone
+        by       who did it, where that is not the one who told it alone
+        source   where it comes from, if nobody told it
         """
         said = {name: getattr(record, name) for name in DATA_FIELDS}
         data = {name: value for name, value in said.items() if value not in (None, False)}
@@ -204,6 +205,7 @@ class Piles:
             data["by"] = list(by)
         return self._append(
             pile_id, record.kind, record.on, record.hour, data, person_id, said_at, incoming_id, replaces_id
+        source: str | None = None,
         )
 
     def undo(self, record_ids: Iterable[int], person_id: int, at: datetime) -> None:
@@ -213,6 +215,8 @@ class Piles:
             self._append(taken.pile_id, "undo", at.date(), None, {}, person_id, at, None, record_id)
 
     def records(self, pile_id: int, until: date | None = None) -> list[Told]:
+        if source is not None:
+            data["source"] = source
         """What holds of all that was told of the pile, up to the day `until`, in the order told.
 
         A correction takes the place of what it corrects, since among records of one day the order counts.
@@ -376,7 +380,8 @@ class Piles:
 def _told(row: RecordTable) -> Told:
     data = dict(row.data)
     by = tuple(data.pop("by", ()))
-    record = Record(row.kind, row.on, row.hour, **data)  # type: ignore[arg-type]
+    data.pop("source", None)
+    record = Record(row.kind, row.on, row.hour, **data)
     return Told(row.id, record, row.said_by, row.said_at, by)
 
 

@@ -22,8 +22,10 @@ from shared.errors import BadInput, StorageTrouble
 from storage.approved import ApprovedAnswers
 from storage.broadcasts import Broadcasts
 from storage.classes import Classes
+from storage.export import Export
 from storage.helpdesk import Helpdesk
 from storage.inbox import Inbox
+from storage.logger_files import LoggerFiles
 from storage.models import LeaseTable, PaceTable, insert, insert_once
 from storage.outbox import Outbox
 from storage.people import People
@@ -110,6 +112,11 @@ class Work:
         self.reports = Reports(session)
         self.rosters = Rosters(session)
 
+        self.approved = ApprovedAnswers(session)
+        self.broadcasts = Broadcasts(session)
+        self.surveys = Surveys(session)
+        self.export = Export(session)
+        self.logger_files = LoggerFiles(session)
     def commit(self) -> None:
         """Make everything of this unit of work last."""
         self._session.commit()

@@ -75,24 +75,26 @@ class Entry:
         return not set(self.oddities) - {"unknown_language"}
 
 
-def read_grid(file_name: str, content: bytes) -> Grid:
+def read_grid(file_name: str, content: bytes, most_rows: int = MOST_ROWS) -> Grid:
     """The cells of a CSV or XLSX file, empty rows left out. Raises BadInput where it is neither."""
     if not content.strip():
         raise BadInput("the file is empty: choose another")
-    rows = _workbook(content) if content[:2] == b"PK" else _separated(file_name, content)
+    rows = (
+        _workbook(content, most_rows) if content[:2] == b"PK" else _separated(file_name, content, most_rows)
+    )
     grid = tuple(row for row in rows if any(row))
     if not grid:
         raise BadInput("the file has no rows: choose another")
     return grid
 
 
-def _separated(file_name: str, content: bytes) -> Iterator[tuple[str, ...]]:
+def _separated(file_name: str, content: bytes, most_rows: int) -> Iterator[tuple[str, ...]]:
     text = _decoded(content)
     if "\0" in text:
         raise BadInput(f"{file_name[:60]} is no CSV or XLSX file: save the list as one of these")
     try:
         for number, row in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))):
-            yield _row(number, row)
+            yield _row(number, row, most_rows)
     except csv.Error:
         raise BadInput(f"{file_name[:60]} cannot be read as CSV: save the list as XLSX instead") from None
 
@@ -119,7 +121,7 @@ def _delimiter(text: str) -> str:
     return max(DELIMITERS, key=regular)
 
 
-def _workbook(content: bytes) -> Iterator[tuple[str, ...]]:
+def _workbook(content: bytes, most_rows: int) -> Iterator[tuple[str, ...]]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             if sum(each.file_size for each in packed.infolist()) > MOST_UNPACKED:
@@ -128,7 +130,7 @@ def _workbook(content: bytes) -> Iterator[tuple[str, ...]]:
         sheet = book.worksheets[0]
         sheet.reset_dimensions()
         for number, row in enumerate(sheet.iter_rows(max_col=MOST_COLUMNS, values_only=True)):
-            yield _row(number, [_cell(value) for value in row])
+            yield _row(number, [_cell(value) for value in row], most_rows)
     except BadInput:
         raise
     except Exception as trouble:  # a broken workbook fails in as many ways as it has parts
@@ -145,9 +147,9 @@ def _cell(value: object) -> str:
     return "" if value is None else str(value)
 
 
-def _row(number: int, cells: Sequence[str]) -> tuple[str, ...]:
-    if number >= MOST_ROWS + HEADER_WITHIN:
-        raise BadInput(f"the list has more than {MOST_ROWS} rows: cut it into several files")
+def _row(number: int, cells: Sequence[str], most_rows: int) -> tuple[str, ...]:
+    if number >= most_rows + HEADER_WITHIN:
+        raise BadInput(f"the file has more than {most_rows} rows: cut it into several")
     return tuple(" ".join(cell.split())[:LONGEST_CELL] for cell in cells[:MOST_COLUMNS])
 
 

@@ -7,17 +7,19 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from bot.web.office import Office, Page, staff_routes
-from bot.web.pages import answers, broadcasts, classes, home, reports, rosters, sign_in, surveys
+from bot.web.pages import answers, broadcasts, classes, export, home, readings, reports, rosters, sign_in, surveys
 
 PAGES: Sequence[Page] = (
     *sign_in.PAGES,
     *home.PAGES,
     *classes.PAGES,
     *rosters.PAGES,
+    *readings.PAGES,
     *answers.PAGES,
     *broadcasts.PAGES,
     *surveys.PAGES,
     *reports.PAGES,
+    *export.PAGES,
 )
 
 
