@@ -18,6 +18,8 @@ ANSWERS_ONLY: tuple[OutKind, ...] = ("reply", "confirmation", *MUST_ARRIVE)
 EXPIRED = "expired"
 WAITING, CLAIMED, SENT = (literal(status, literal_execute=True) for status in ("waiting", "claimed", "sent"))
 """Written into the statements themselves: a prepared one finds a partial index only by what stands there."""
+OWN_PLACE = or_(OutboxTable.kind == "confirmation", OutboxTable.place.is_not(None))
+"""That a message keeps the address that it was written for, wherever its person is reached now."""
 COLLISIONS = 3
 """So often a claim is tried again after another process was quicker."""
 Reach = Mapping[str, Collection[str] | None]
@@ -123,9 +125,8 @@ def _candidates(
 
 def _within(reach: Reach) -> ColumnElement[bool]:
     """That a message goes to one of these channels and addresses, or to none at all any more."""
-    own = OutboxTable.kind == "confirmation"
-    channel = case((own, OutboxTable.channel), else_=AddressTable.channel)
-    address = case((own, OutboxTable.address), else_=AddressTable.address)
+    channel = case((OWN_PLACE, OutboxTable.channel), else_=AddressTable.channel)
+    address = case((OWN_PLACE, OutboxTable.address), else_=AddressTable.address)
     served = [
         channel == name if addresses is None else and_(channel == name, address.in_(addresses))
         for name, addresses in reach.items()
@@ -173,9 +174,9 @@ def _waiting(ids: Sequence[int]) -> Update:
 
 
 def _where_now(own: Any, current: Any) -> ColumnElement[Any]:
-    """Where the person is reached now; a confirmation keeps the place that it was asked for in."""
+    """Where the person is reached now; what has a place of its own keeps it."""
     found = select(current).where(AddressTable.person_id == OutboxTable.person_id, AddressTable.current)
-    return case((OutboxTable.kind == "confirmation", own), else_=found.scalar_subquery())
+    return case((OWN_PLACE, own), else_=found.scalar_subquery())
 
 
 def _refusal(candidate: Candidate, at: datetime) -> str | None:

@@ -16,6 +16,7 @@ class Incoming:
     message_id   the channel's own id: the same one again is the same message
     at           when it was sent, as far as the channel knows [UTC]
     name         what the channel calls the writer
+    place        the group that it was said in, None where we are alone with the writer
     repeats      an id under which the same message may have come before, where the channel gives none itself
     """
 
@@ -27,6 +28,12 @@ class Incoming:
     name: str | None = None
     form: Form = "text"
     repeats: str | None = None
+    place: str | None = None
+
+
+def storable(text: str) -> str:
+    """The text without what no database takes: NUL, and halves of surrogate pairs, which JSON can hold."""
+    return text.encode("utf-8", "replace").decode().replace("\0", "")
 
 
 class Inbox:
@@ -43,8 +50,9 @@ class Inbox:
             "channel": incoming.channel,
             "address": incoming.address,
             "message_id": incoming.message_id,
-            "text": incoming.text,
-            "name": incoming.name,
+            "text": storable(incoming.text),
+            "name": incoming.name and storable(incoming.name),
+            "place": incoming.place,
             "form": incoming.form,
             "at": incoming.at,
         }
@@ -63,7 +71,19 @@ class Inbox:
             select(IncomingTable).where(IncomingTable.handled_at.is_(None)).order_by(IncomingTable.id)
         )
         return [
-            (row.id, Incoming(row.channel, row.address, row.message_id, row.text, row.at, row.name, row.form))
+            (
+                row.id,
+                Incoming(
+                    row.channel,
+                    row.address,
+                    row.message_id,
+                    row.text,
+                    row.at,
+                    row.name,
+                    row.form,
+                    place=row.place,
+                ),
+            )
             for row in rows
         ]
 

@@ -29,7 +29,8 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, Session, mapped_column
 
 Standing = Literal["asked", "joined", "stopped", "erased"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-Form = Literal["text", "edited", "photo", "voice", "button"]
+Form = Literal["text", "edited", "photo", "voice", "button", "blocked", "grouped"]
+"""How something arrived; the last two have no words: we were blocked, or put into a group."""
 OutKind = Literal["reply", "confirmation", "nudge", "warning", "alert", "broadcast"]
 Status = Literal["waiting", "claimed", "sent", "failed", "unknown", "held"]
 
@@ -261,6 +262,7 @@ class IncomingTable(Table):
     message_id: Mapped[str] = mapped_column(String(128))
     text: Mapped[str] = mapped_column(Text)
     name: Mapped[str | None] = mapped_column(Text)
+    place: Mapped[str | None] = mapped_column(String(128))
     form: Mapped[Form]
     at: Mapped[datetime]
     handled_at: Mapped[datetime | None]
@@ -322,6 +324,7 @@ class OutboxTable(Table):
     started_at: Mapped[datetime | None]
     channel: Mapped[str | None] = mapped_column(String(16))
     address: Mapped[str | None] = mapped_column(String(128))
+    place: Mapped[str | None] = mapped_column(String(128))
     channel_message_id: Mapped[str | None] = mapped_column(String(128))
     receipts: Mapped[dict[str, Any] | None]
     text: Mapped[str | None] = mapped_column(Text)

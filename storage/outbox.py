@@ -124,15 +124,19 @@ class Outbox:
         opens: Mapping[str, Any] | None = None,
         expires_at: datetime | None = None,
         incoming_id: int | None = None,
+        place: tuple[str, str] | None = None,
     ) -> int | None:
         """Put a message into the outbox; None where the unique key is already there.
         broadcast_id: int | None = None,
 
         A confirmation keeps its own address, so that it still arrives when the person is erased right after.
+
+        place   channel and address of the group that it goes to; None: to the person
         """
         address = self._address(person_id) if kind == "confirmation" else None
         if kind == "confirmation" and address is None:
             raise BadInput(f"person {person_id} has no address: add the confirmation before erasing them")
+        own = place or address
         return self._insert(
             person_id,
             kind,
@@ -146,8 +150,9 @@ class Outbox:
             opens=None if opens is None else dict(opens),
             expires_at=expires_at,
             incoming_id=incoming_id,
-            channel=address and address[0],
-            address=address and address[1],
+            channel=own and own[0],
+            address=own and own[1],
+            place=place and place[1],
             broadcast_id=broadcast_id,
         )
 

@@ -164,15 +164,16 @@ def erase(session: Session, person_id: int, at: datetime) -> list[tuple[str, str
     """
     held = session.scalar(select(_held(person_id))) or False
     mine = update(IncomingTable).where(from_person(session, person_id))
+    # a channel's own id of a message may hold the person's
+    nameless = {"name": None, "place": None, "message_id": cast(IncomingTable.id, String)}
     if held:
         by_number = {
             "channel": ERASED,
             "address": str(person_id),
-            "message_id": cast(IncomingTable.id, String),
         }
-        session.execute(mine.values(**by_number, name=None))
+        session.execute(mine.values(**by_number, **nameless))
     else:
-        session.execute(mine.values(text="", name=None, address=""))
+        session.execute(mine.values(text="", address="", **nameless))
     addresses = session.scalars(select(AddressTable).where(AddressTable.person_id == person_id)).all()
     were = [(one.channel, one.address) for one in addresses]
     for one in addresses:

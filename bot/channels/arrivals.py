@@ -1,7 +1,7 @@
 """Messages on their way from a request to the inbox: a request is answered once its message is stored."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator
 
 from shared.errors import ChannelTrouble
 from storage.inbox import Incoming
@@ -24,7 +24,7 @@ class Arrivals:
         finally:
             self._waiting.discard(stored)
 
-    async def incoming(self) -> AsyncIterator[Incoming]:
+    async def incoming(self) -> AsyncGenerator[Incoming, None]:
         """Every message, without end. Whoever takes one has stored it when asking for the next."""
         try:
             while True:

@@ -136,7 +136,7 @@ class Gateway:
             log.info("action=gateway_not_a_person from=%s", masked(writer))
             return None
         mark = hashlib.sha256(str(name).encode()).hexdigest()[:32]
-        return Incoming(self.name, number, f"gateway:{mark}", _storable(text), self._clock.now())
+        return Incoming(self.name, number, f"gateway:{mark}", text, self._clock.now())
 
 
 def _check(receive: Receiving, headers: Mapping[str, str], body: bytes, at: datetime) -> None:
@@ -191,11 +191,6 @@ def _filled(template: Any, values: Mapping[str, str]) -> Any:
 def _says(answer: str, word: str) -> bool:
     """Whether the word stands in the answer, not as a piece of another (a code within a number)."""
     return re.search(rf"(?<!\w){re.escape(word)}(?!\w)", answer, re.IGNORECASE) is not None
-
-
-def _storable(text: str) -> str:
-    """The text without what no database takes: NUL, and halves of surrogate pairs, which JSON can hold."""
-    return text.encode("utf-8", "replace").decode().replace("\0", "")
 
 
 def _json(body: bytes) -> Any:

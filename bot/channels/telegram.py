@@ -1,75 +1,114 @@
-"""Telegram by long polling.
+"""The Telegram channel: updates by long polling, or brought to a webhook where we have a public address.
 
-An update comes again until a later one is asked for, so each is stored before the next request: what
-arrives while the program dies arrives once more, and the inbox knows it by its id.
+An update that was asked for comes again until a later one is, and one that is brought comes again until it
+is answered; each is stored before either, so that nothing is lost, and the inbox knows what comes twice.
 """
 
 import asyncio
+import hashlib
+import hmac
+import json
 import logging
 import os
-from collections.abc import AsyncIterator
-from contextlib import suppress
+from collections.abc import AsyncGenerator, Awaitable, Callable, Mapping
+from contextlib import aclosing, suppress
 from datetime import timedelta
-from typing import Final
+from functools import partial
+from typing import Any, Final, TypeVar
+from urllib.parse import urlencode
 
 import httpx
 from telegram import Bot, CallbackQuery, InlineKeyboardButton, InlineKeyboardMarkup, Message, Update
-from telegram.constants import ChatType
-from telegram.error import BadRequest, Forbidden, InvalidToken, NetworkError, RetryAfter, TelegramError
+from telegram.error import (
+    BadRequest,
+    ChatMigrated,
+    Forbidden,
+    InvalidToken,
+    NetworkError,
+    RetryAfter,
+    TelegramError,
+)
 from telegram.request import HTTPXRequest
 
+from bot.channels.arrivals import Arrivals
+from bot.channels.telegram_updates import KINDS, incoming
 from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
-from shared.errors import ChannelTrouble
+from shared.errors import BadInput, ChannelTrouble, Forged
 from storage.inbox import Incoming
-from storage.models import Form
 
 os.environ.setdefault("PTB_TIMEDELTA", "true")  # the library's own switch to timedelta, its coming default
 
 log = logging.getLogger(__name__)
 
-POLL: Final = timedelta(seconds=50)
-"""How long the server may hold a request for updates open."""
+POLL_S: Final = 50
+"""How long the server may hold a request for updates open. [s]"""
+PATIENCE_S: Final = 5
+"""How much later than that its answer may come. [s]"""
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 """Pause after a failed request, doubled each time. [s]"""
 NEVER_LEFT = (httpx.ConnectError, httpx.ConnectTimeout, httpx.PoolTimeout)
 """Causes by which a request surely did not reach the server."""
+LEAVE_S: Final = 2
+"""How long the last buttons may take to be acknowledged. [s]"""
 REFUSED: Final = "Telegram refuses the token; check WARMHEAP_TELEGRAM_TOKEN"
-KINDS: Final = ("message", "edited_message", "callback_query")
-PICTURES: Final = ("photo", "video", "animation", "document", "sticker")
-SOUNDS: Final = ("voice", "audio", "video_note")
-_BUTTON: Form = "button"
-_EDITED: Form = "edited"
+SECRET_HEADER: Final = "x-telegram-bot-api-secret-token"
+DOOR: Final = "/telegram"
+NOT_STARTED: Final = "initiate conversation"
+"""By this Telegram says that a person has never written to us, which is no opt-out."""
+Menu = Mapping[str, Mapping[str, str]]
+"""Commands with what they do, by language; the first is shown to whoever speaks none of them."""
+Given = TypeVar("Given")
 
 
 class Telegram:
-    """The Telegram channel of one bot."""
+    """The Telegram channel of one bot. `public_url`: where Telegram reaches our web part; None: we ask it."""
 
     name = "telegram"
     addresses = None
     pace = Pace(per_second=25, per_person_s=1)
     """Under the 30 a second, and at the 1 a second in one chat, of Telegram's FAQ for bots."""
 
-    def __init__(self, token: str, api: str, clock: Clock) -> None:
+    def __init__(
+        self, token: str, api: str, clock: Clock, menu: Menu | None = None, public_url: str | None = None
+    ) -> None:
         base = api.rstrip("/")
         # polling has a connection of its own, so that it never waits behind what is being sent
-        self._requests = HTTPXRequest(connection_pool_size=16), HTTPXRequest(connection_pool_size=1)
-        sending, polling = self._requests
+        self._sending, self._polling = (
+            HTTPXRequest(connection_pool_size=16),
+            HTTPXRequest(connection_pool_size=1),
+        )
         self._bot = Bot(
-            token, f"{base}/bot", f"{base}/file/bot", request=sending, get_updates_request=polling
+            token, f"{base}/bot", f"{base}/file/bot", request=self._sending, get_updates_request=self._polling
         )
         self._clock = clock
+        self._menu = menu or {}
+        self._public_url = public_url
+        # nobody without the token can make it, and every process of ours makes the same
+        self._secret = hmac.new(token.encode(), b"webhook", hashlib.sha256).hexdigest()
+        self._settled = asyncio.Event()
+        self._arrivals = Arrivals()
+        self._acknowledging: set[asyncio.Task[None]] = set()
+        self.is_up = False
+
+    @property
+    def path(self) -> str | None:
+        """Where Telegram brings updates; None where we ask for them."""
+        return None if self._public_url is None else DOOR
 
     async def open(self) -> None:
         """Make sure that the token holds; raises ChannelTrouble where it does not.
 
-        Without a network it goes on: polling tries again by itself, and what is to be sent waits.
+        Without a network it goes on: what is asked for is asked again, and what is to be sent waits.
         """
         try:
-            await self._bot.initialize()
+            await self._settle()
         except InvalidToken:
             await self.close()
             raise ChannelTrouble(REFUSED) from None
+        except ChannelTrouble:
+            await self.close()
+            raise
         except TelegramError as trouble:
             log.warning(
                 "Telegram cannot be reached (%s); check the network and WARMHEAP_TELEGRAM_API. Trying again.",
@@ -77,108 +116,162 @@ class Telegram:
             )
 
     async def close(self) -> None:
-        """Let go of the connections."""
-        for request in self._requests:
+        """Let go of the connections. The webhook stays: what arrives meanwhile is kept for us for a day."""
+        if self._acknowledging:
+            await asyncio.wait(self._acknowledging, timeout=LEAVE_S)
+        for request in (self._sending, self._polling):
             await request.shutdown()
 
-    async def incoming(self) -> AsyncIterator[Incoming]:
+    async def incoming(self) -> AsyncGenerator[Incoming, None]:
         """Every message, without end. Whoever takes one has stored it when asking for the next."""
-        async for update in self._updates():
-            if (message := _incoming(update, self._clock)) is not None:
+        await self._through(self._settle)
+        async with aclosing(self._polled() if self.path is None else self._arrivals.incoming()) as messages:
+            async for message in messages:
                 yield message
-            if update.callback_query is not None:
-                await self._acknowledge(update.callback_query)
+
+    async def arrive(self, headers: Mapping[str, str], body: bytes) -> None:
+        """Take one request of Telegram's; back once its update is stored.
+
+        Raises Forged without the secret, BadInput where it is no update, ChannelTrouble where we end.
+        """
+        if not hmac.compare_digest(headers.get(SECRET_HEADER, "").encode(), self._secret.encode()):
+            raise Forged("wrong secret")
+        try:
+            raw = json.loads(body)
+        except (ValueError, RecursionError):
+            raw = None
+        if not isinstance(raw, dict) or not isinstance(raw.get("update_id"), int):
+            raise BadInput("no update")
+        await self._settled.wait()
+        if (update := self._read(raw)) is None:
+            return
+        if (message := incoming(update, self._bot.bot, self._clock.now())) is not None:
+            await self._arrivals.stored(message)
+        self._acknowledge(update.callback_query)
 
     async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
-        """Send to a private chat, quick answers as buttons below."""
-        buttons = [[InlineKeyboardButton(label, callback_data=answer)] for label, answer in message.options]
-        markup = InlineKeyboardMarkup(buttons) if buttons else None
+        """Send to a chat, quick answers as buttons below."""
         try:
-            if message.picture is None:
-                sent = await self._bot.send_message(address, message.text, reply_markup=markup)
-            else:
-                sent = await self._bot.send_photo(
-                    address, message.picture, caption=message.text, reply_markup=markup
-                )
+            try:
+                sent = await self._send(address, message)
+            except ChatMigrated as moved:  # a group that grew has another id
+                sent = await self._send(str(moved.new_chat_id), message)
         except TelegramError as trouble:
-            return _what_became(trouble)
+            return _what_became(trouble, in_group=address.startswith("-"))
         return Sent(str(sent.message_id))
 
-    async def _updates(self) -> AsyncIterator[Update]:
+    async def _send(self, address: str, message: Rendered) -> Message:
+        buttons = [[InlineKeyboardButton(label, callback_data=answer)] for label, answer in message.options]
+        markup = InlineKeyboardMarkup(buttons) if buttons else None
+        if message.picture is None:
+            return await self._bot.send_message(address, message.text, reply_markup=markup)
+        return await self._bot.send_photo(address, message.picture, caption=message.text, reply_markup=markup)
+
+    async def _settle(self) -> None:
+        """Learn who we are, say how updates reach us, and show the menu; once."""
+        if self._settled.is_set():
+            return
+        await self._bot.initialize()
+        if self._public_url is None:
+            await self._bot.delete_webhook()  # one that was left would keep updates from us
+        else:
+            try:
+                await self._bot.set_webhook(
+                    self._public_url.rstrip("/") + DOOR, secret_token=self._secret, allowed_updates=KINDS
+                )
+            except BadRequest as trouble:
+                raise ChannelTrouble(f"Telegram cannot use WARMHEAP_PUBLIC_URL: {trouble}") from None
+        for number, (language, commands) in enumerate(self._menu.items()):
+            if number == 0:
+                await self._bot.set_my_commands(list(commands.items()))
+            await self._bot.set_my_commands(list(commands.items()), language_code=language)
+        self._settled.set()
+        self.is_up = True
+
+    async def _polled(self) -> AsyncGenerator[Incoming, None]:
         offset: int | None = None
+        while True:
+            for raw in await self._through(partial(self._updates, offset)):
+                if (update := self._read(raw)) is not None:
+                    if (message := incoming(update, self._bot.bot, self._clock.now())) is not None:
+                        yield message
+                    self._acknowledge(update.callback_query)
+                offset = raw["update_id"] + 1
+
+    async def _updates(self, offset: int | None) -> list[dict[str, Any]]:
+        """What has arrived from `offset` on, unread: the library would refuse all for one bad update."""
+        asked = {"timeout": POLL_S, "allowed_updates": json.dumps(KINDS)}
+        if offset is not None:
+            asked["offset"] = offset
+        url = f"{self._bot.base_url}/getUpdates?{urlencode(asked)}"
+        updates: Any = await self._polling.post(url, read_timeout=POLL_S + PATIENCE_S)
+        return list(updates)
+
+    async def _through(self, call: Callable[[], Awaitable[Given]]) -> Given:
+        """What a call gives in the end: after trouble it is made again, never sooner than Telegram asks."""
         pause_s = FIRST_PAUSE_S
         while True:
             try:
-                updates = await self._bot.get_updates(offset, timeout=POLL, allowed_updates=KINDS)
+                given = await call()
             except InvalidToken:
                 raise ChannelTrouble(REFUSED) from None
             except TelegramError as trouble:
-                log.warning("action=telegram_poll_failed pause_s=%.0f why=%s", pause_s, trouble)
-                await asyncio.sleep(pause_s)
+                self.is_up = False
+                wait_s = max(pause_s, _asked_wait_s(trouble) or 0)
+                log.warning("action=telegram_retry pause_s=%.0f why=%s", wait_s, trouble)
+                await asyncio.sleep(wait_s)
                 pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
-                continue
-            pause_s = FIRST_PAUSE_S
-            for update in updates:
-                yield update
-                offset = update.update_id + 1
+            else:
+                self.is_up = True
+                return given
 
-    async def _acknowledge(self, tap: CallbackQuery) -> None:
-        """End the button's spinner and take the buttons away: each question is answered once."""
-        with suppress(TelegramError):  # an old tap can no longer be acknowledged, which hurts nobody
-            await tap.answer()
+    def _read(self, raw: Mapping[str, Any]) -> Update | None:
+        """The update; None, and a line in the log without its content, where we do not know its form."""
+        try:
+            return Update.de_json(dict(raw), self._bot)
+        except Exception as trouble:  # one update that cannot be read must not keep the others from us
+            log.warning(
+                "action=telegram_unreadable update=%s holds=%s why=%s",
+                raw["update_id"],
+                ",".join(sorted(raw)),
+                type(trouble).__name__,
+            )
+            return None
+
+    def _acknowledge(self, tap: CallbackQuery | None) -> None:
+        """End a button's spinner; meanwhile other updates are read."""
+        if tap is not None:
+            task = asyncio.create_task(_acknowledge(tap))
+            self._acknowledging.add(task)
+            task.add_done_callback(self._acknowledging.discard)
+
+
+async def _acknowledge(tap: CallbackQuery) -> None:
+    """In a private chat the buttons go too: each question is answered once. In a group others may answer."""
+    with suppress(TelegramError):  # an old tap can no longer be acknowledged, which hurts nobody
+        await tap.answer()
+    if isinstance(tap.message, Message) and tap.message.chat.id == tap.from_user.id:
+        with suppress(TelegramError):
             await tap.edit_message_reply_markup(None)
 
 
-def _incoming(update: Update, clock: Clock) -> Incoming | None:
-    """The update as a message of ours, None where it is not from a private chat."""
-    chat, user = update.effective_chat, update.effective_user
-    if chat is None or user is None or chat.type != ChatType.PRIVATE:
-        return None
-    if (tap := update.callback_query) is not None:
-        # one answer to one question: tapping twice is telling once
-        message_id, at, form, said = f"button:{tap.data}", clock.now(), _BUTTON, tap.data or ""
-    elif (message := update.effective_message) is not None:
-        message_id, at, form = str(message.message_id), message.date, _form(message)
-        said = _text(message, user.language_code or "")
-        if message.edit_date is not None:
-            at, form = message.edit_date, _EDITED
-            message_id = f"{message_id}:{at.timestamp():.0f}"
-    else:
-        return None
-    return Incoming("telegram", str(chat.id), f"{chat.id}:{message_id}", said, at, user.first_name, form)
-
-
-def _form(message: Message) -> Form:
-    if any(getattr(message, kind) for kind in PICTURES):
-        return "photo"
-    return "voice" if any(getattr(message, kind) for kind in SOUNDS) else "text"
-
-
-def _text(message: Message, language: str) -> str:
-    """What was written. A command is its word; the code of a deep link stands for itself.
-
-    The start button says nothing by itself: it is taken for the word that joins in the app's language.
-    """
-    text = message.text or message.caption or ""
-    if not text.startswith("/"):
-        return text
-    word, _, rest = text[1:].partition(" ")
-    word = word.partition("@")[0]
-    if word == "start":
-        return rest.strip() or ("alta" if language.startswith("es") else "start")
-    return f"{word} {rest}".strip()
-
-
-def _what_became(trouble: TelegramError) -> Outcome:
+def _what_became(trouble: TelegramError, in_group: bool) -> Outcome:
     """Whether a message that could not be sent was surely not sent, never will be, or may have been."""
     why = str(trouble)
-    if isinstance(trouble, RetryAfter):
-        wait = trouble.retry_after
-        return NotSent(why, wait.total_seconds() if isinstance(wait, timedelta) else wait)
+    if (wait_s := _asked_wait_s(trouble)) is not None:
+        return NotSent(why, wait_s)
     if isinstance(trouble, Forbidden):
-        return Refused(why, gone=True)
+        return Refused(why, gone=not in_group and NOT_STARTED not in why)
     if isinstance(trouble, BadRequest):
-        return Refused(why, gone="chat not found" in why.lower())
+        return Refused(why, gone=not in_group and "chat not found" in why.lower())
     if isinstance(trouble, NetworkError) and not isinstance(trouble.__cause__, NEVER_LEFT):
         return Unknown(why)
     return NotSent(why, None)
+
+
+def _asked_wait_s(trouble: TelegramError) -> float | None:
+    """How long Telegram asks us to wait. [s]"""
+    if not isinstance(trouble, RetryAfter):
+        return None
+    wait = trouble.retry_after
+    return wait.total_seconds() if isinstance(wait, timedelta) else wait

@@ -160,6 +160,7 @@ def reply(
         options=outcome.options,
         opens=waiting_for,
         incoming_id=incoming_id,
+        place=outcome.place,
     )
 
 

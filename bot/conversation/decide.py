@@ -9,7 +9,7 @@ from bot.conversation import beginning, crediting, keeper, questions, sharing
 from bot.conversation.adding import may_add
 from bot.conversation.answers import ABOUT_PILE
 from bot.conversation.meant import by_pile, tidied, which_pile, with_records
-from bot.conversation.standing import Codes, come_back, forget, opt_out, stranger
+from bot.conversation.standing import Codes, blocked, come_back, forget, opt_out, stranger
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.wishes import WISHES
 from bot.language.meaning import Ask, Meaning
@@ -29,7 +29,11 @@ def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> 
     outcome = Outcome()
     meaning = tidied(meaning)
     asks = {ask.kind for ask in meaning.asks}
-    if meaning.danger is not None:
+    if form == "blocked":
+        blocked(known, outcome)
+    elif form == "grouped":
+        outcome.say("group.hello")
+    elif meaning.danger is not None:
         endangered(known, meaning, outcome)
     elif "stop" in asks:
         opt_out(known, outcome)

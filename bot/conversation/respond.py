@@ -15,6 +15,7 @@ from bot.conversation import questions, staff
 from bot.conversation.carry_out import carry_out
 from bot.conversation.decide import decide
 from bot.conversation.dialog import as_said, picked
+from bot.conversation.group import asked_by, before_others, tapped
 from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look
 from bot.language.meaning import TOPICS, Ask, Language, Meaning, Setup, Units
@@ -59,6 +60,12 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     with store.work(reading=True) as work:
         known = gather(work, desk, person, local)
         question = question_of(work, known, incoming)
+    if question is None:
+        pass_over(store, incoming_id, at)
+        return
+    asked_since = not known.waiting.items() <= question.items()
+    if incoming.form == "button":
+        known = asked_by(known, question)
     option = picked(question, meaning) if question else None
     choice = questions.chosen(question, said, meaning)
     if choice is not None:
@@ -79,6 +86,9 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     with store.work(reading=True) as work:
         codes = look_up(work, codes_in(said, meaning), at)
     outcome = decide(known, meaning, codes, incoming.form)
+    outcome = before_others(known, outcome, meaning.danger, incoming)
+    if asked_since and outcome.opens == {}:
+        outcome.opens = None
     if outcome.opens is None and "picked" in known.waiting:
         outcome.opens = {}
     if outcome.opens is not None and outcome.opens.get("ask") == "which_pile":
@@ -89,6 +99,13 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
             asked = [ask.kind for ask in meaning.asks if ask.kind in TOPICS]
             work.reports.ask(incoming_id, person.id, asked, by_staff=bool(outcome.alerts), at=at)
             work.commit()
+
+
+def pass_over(store: Store, incoming_id: int, at: datetime) -> None:
+    """A message that nothing comes of."""
+    with store.work() as work:
+        work.inbox.handled(incoming_id, at)
+        work.commit()
 
 
 def names_of_others(known: Known) -> tuple[str, ...]:
@@ -157,13 +174,13 @@ def gather(work: Work, desk: Desk, person: Person, local: datetime) -> Known:
     return Known(person, desk.profile, local, tuple(piles), desk.look, last)
 
 
-def question_of(work: Work, known: Known, incoming: Incoming) -> dict[str, Any]:
-    """The question that a short answer belongs to: a button's own message, else the one that is open."""
+def question_of(work: Work, known: Known, incoming: Incoming) -> dict[str, Any] | None:
+    """The question that a short answer belongs to: a button's own message, else the one that is open.
+
+    None where the button is for somebody else.
+    """
     if incoming.form == "button" and ":" in incoming.text:
-        row_id, _, _ = incoming.text.partition(":")
-        row = work.outbox.get(int(row_id)) if row_id.isdigit() else None
-        if row is not None and row.person_id == known.person.id:
-            return {**(row.opens or {}), "options": list(row.options)}
+        return tapped(work, known, incoming.text)
     return dict(known.waiting)
 
 

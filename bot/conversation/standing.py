@@ -30,6 +30,13 @@ def opt_out(known: Known, outcome: Outcome) -> None:
     outcome.say("stopped", programme=known.profile.programme)
 
 
+def blocked(known: Known, outcome: Outcome) -> None:
+    """Whoever blocks us has opted out; nothing can be said to them any more."""
+    if known.person.standing in ("asked", "joined"):
+        outcome.consent = False
+        outcome.opens = {}
+
+
 def come_back(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
     """After an opt-out only the person's own start, join or help is answered."""
     asks = {ask.kind for ask in meaning.asks}

@@ -114,6 +114,7 @@ class Outcome:
     asked_staff  whether something was asked that a human has in hand
     consent      whether the person consented (True) or opted out (False) with this message
     picture_of   the pile whose picture goes with the reply, where the channel shows pictures
+    place        channel and address of the group that hears the reply; None: the person alone
     """
 
     lines: list[Line] = field(default_factory=list)
@@ -142,6 +143,7 @@ class Outcome:
     confirmation: bool = False
     class_code: str | None = None
     picture_of: int | None = None
+    place: tuple[str, str] | None = None
 
     def say(self, key: str, **values: Any) -> None:
         """Add one line to the reply."""

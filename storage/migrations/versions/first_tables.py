@@ -36,11 +36,13 @@ def upgrade() -> None:
         sa.Column("message_id", sa.String(length=128), nullable=False),
         sa.Column("text", sa.Text(), nullable=False),
         sa.Column("name", sa.Text(), nullable=True),
+        sa.Column("place", sa.String(length=128), nullable=True),
         sa.Column("form", sa.String(length=10), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("handled_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint(
-            "form IN ('text', 'edited', 'photo', 'voice', 'button')", name=op.f("ck_incoming_form")
+            "form IN ('text', 'edited', 'photo', 'voice', 'button', 'blocked', 'grouped')",
+            name=op.f("ck_incoming_form"),
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_incoming")),
         sa.UniqueConstraint("channel", "message_id", name=op.f("uq_incoming_channel_message_id")),
@@ -525,6 +527,7 @@ def upgrade() -> None:
         sa.Column("started_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("channel", sa.String(length=16), nullable=True),
         sa.Column("address", sa.String(length=128), nullable=True),
+        sa.Column("place", sa.String(length=128), nullable=True),
         sa.Column("channel_message_id", sa.String(length=128), nullable=True),
         sa.Column("receipts", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("text", sa.Text(), nullable=True),

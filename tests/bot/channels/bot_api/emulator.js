@@ -1,15 +1,17 @@
 // The package telegram-test-api as a Bot API to test against: node emulator.js PORT
 //
 // Routes, storage and the client side (POST /sendMessage, /getUpdates ...) are the package's own. This file
-// stands before it and adds what it lacks: update offsets with redelivery and long polling, whole answers,
-// a token that is refused, and faults to order. Keep it to the loopback address.
+// stands before it and adds what it lacks: update offsets with redelivery and long polling, webhooks with
+// their secret, brought again until they are answered, whole answers, a token that is refused, and faults to
+// order. Keep it to the loopback address.
 const {TelegramServer} = require('telegram-test-api/lib/telegramServer');
 const express = require('express');
 
 const server = new TelegramServer({port: Number(process.argv[2]), host: '127.0.0.1', storeTimeout: 3600});
 const body = [express.json(), express.urlencoded({extended: true})];
 const pending = {};  // by token: updates that no later offset has confirmed yet
-const faults = [];   // {method, http, answer, times, cut}: how the next calls of a method fail
+const hooks = {};    // by token: {url, secret} of its webhook
+const faults = [];   // {method, http, answer, times, cut, hang}: how the next calls of a method fail
 const calls = [];    // every call but getUpdates, as {method, body}
 const front = express();
 
@@ -46,8 +48,9 @@ front.post('/_read', body, (request, response) => {
 // Any update that the package's client cannot make, such as an edited message or a photo.
 front.post('/_update', body, (request, response) => {
   const {token, ...update} = request.body;
-  queue(token).push({update_id: server.updateId++, ...update});
-  response.json({ok: true});
+  const update_id = server.updateId++;
+  queue(token).push({update_id, ...update});
+  response.json({ok: true, update_id});
 });
 
 front.use('/bot:token/:method', body, (request, response, next) => {
@@ -60,15 +63,49 @@ front.use('/bot:token/:method', body, (request, response, next) => {
   if (index >= 0) {
     const fault = faults[index];
     if (--fault.times <= 0) faults.splice(index, 1);
+    if (fault.hang) return;
     return fault.cut ? request.socket.destroy() : response.status(fault.http).json(fault.answer);
+  }
+  if (method === 'setWebhook') {
+    const {url, secret_token} = request.body;
+    if (!url) delete hooks[token];
+    else {
+      const fresh = !hooks[token];
+      hooks[token] = {url, secret: secret_token};
+      if (fresh) bring(token);
+    }
+    return response.json({ok: true, result: true});
+  }
+  if (method === 'deleteWebhook') {
+    delete hooks[token];
+    return response.json({ok: true, result: true});
+  }
+  if (method === 'setMyCommands') return response.json({ok: true, result: true});
+  if (method === 'getUpdates' && hooks[token]) {
+    const description = "Conflict: can't use getUpdates method while webhook is active";
+    return response.status(409).json({ok: false, error_code: 409, description});
   }
   return method === 'getUpdates' ? poll(token, request, response) : answer(method, request, response, next);
 });
 
+// Brings what is pending to the webhook, one by one, each until it is answered.
+async function bring(token) {
+  for (; hooks[token]; await new Promise((resolve) => setTimeout(resolve, 10))) {
+    const updates = queue(token);
+    updates.push(...server.getUpdates(token));
+    if (!updates.length) continue;
+    const {url, secret} = hooks[token];
+    const headers = {'Content-Type': 'application/json', 'X-Telegram-Bot-Api-Secret-Token': secret};
+    const answer = await fetch(url, {method: 'POST', headers, body: JSON.stringify(updates[0])}).catch(() => null);
+    if (answer && answer.ok) updates.shift();
+  }
+}
+
 // Hands out what is pending until an offset confirms it, waiting for up to `timeout` seconds.
 function poll(token, request, response) {
-  const offset = Number(request.body.offset || 0);
-  const until = Date.now() + Number(request.body.timeout || 0) * 1000;
+  const given = {...request.query, ...request.body};
+  const offset = Number(given.offset || 0);
+  const until = Date.now() + Number(given.timeout || 0) * 1000;
   const look = () => {
     const updates = queue(token);
     updates.push(...server.getUpdates(token));
