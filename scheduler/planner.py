@@ -1,16 +1,18 @@
 """From agendas to outbox rows, once each: looks at what is due by index, and keeps the restraint.
 
-The forecast is made outside any write transaction; what follows from it is stored only if nothing was told
-of the pile meanwhile. Each nudge, and each one held back, is written down with its reason.
+Any number of processes may plan at once. Each lets itself a few of the due piles, by setting their next look
+to the end of a lease; forecasts them outside any transaction; and stores what follows only for those whose
+lease still stands: nothing was told of them meanwhile, and no other process took them over from one that was
+silent for too long. Each nudge, and each one held back, is written down with its reason.
 """
 
 import logging
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from scheduler.agenda import agenda, answered_by, recheck
-from scheduler.case import Case, Due, Said
+from scheduler.case import Case, Due
+from scheduler.keeping import View, views_of
 from scheduler.nudges import WORK_OF, hold, put
 from scheduler.restraint import (
     BEFORE,
@@ -24,14 +26,14 @@ from scheduler.restraint import (
     wants_restart,
 )
 from scheduler.times import local, next_allowed, on_wall
-from scheduler.turns import Asked, Group, once, phone_of, up_next
 from scheduler.turns import Work as TurnWork
+from scheduler.turns import once, phone_of, up_next
 from shared.care import Action
 from shared.forecast import Forecast
 from shared.pile import Kind, Record
 from storage.outbox import OutRow
 from storage.people import Person
-from storage.piles import PileRow, Told
+from storage.piles import PileRow
 from storage.work import Store, Work
 
 log = logging.getLogger(__name__)
@@ -39,7 +41,10 @@ log = logging.getLogger(__name__)
 Look = Callable[[PileRow, Sequence[Record], date], tuple[Forecast, tuple[Action, ...]]]
 """Where a pile stands on a day, and what care says."""
 
-BATCH = 200
+BATCH = 50
+"""Piles that a process lets itself at a time; a few seconds' forecasts."""
+LEASE = timedelta(minutes=5)
+"""After which the piles of a process that died are due again."""
 YOUNG_DAYS = 28
 LOOK_EVERY_DAYS, LOOK_EVERY_DAYS_YOUNG = 7, 2
 """How often a pile is looked at where nothing is known to lie ahead."""
@@ -47,32 +52,35 @@ START_DAYS = (1, 7)
 """Days after joining on which somebody without a pile is offered help, once each."""
 
 
-@dataclass(frozen=True, slots=True)
-class View:
-    """What the planner knows of one pile; `people`: keepers with a phone, the least lately asked first."""
-
-    row: PileRow
-    told: tuple[Told, ...]
-    last_record_id: int
-    people: tuple[Person, ...]
-    group: Group
-    said: tuple[Said, ...]
-
-
 def plan(store: Store, at: datetime, look: Look) -> int:
     """Look at every pile and person that is due by `at`; how many nudges were put into the outbox."""
+    return _plan_people(store, at) + _plan_piles(store, at, look)
+
+
+def _plan_people(store: Store, at: datetime) -> int:
+    """Whoever has just joined or come back."""
     added = 0
     while True:
-        with store.work(reading=True) as work:
-            views = [_view(work, row) for row in work.piles.to_look_at(at, BATCH)]
-            people = work.people.to_look_at(at, BATCH)
-        if not views and not people:
+        with store.work() as work:
+            people = work.people.take_due(at, BATCH)
+            added += sum(_begin(work, person, at) for person in people)
+            work.commit()
+        if not people:
             return added
-        cases = [(view, _case(view, look, at)) for view in views]
-        for view, case in sorted(cases, key=_most_gained_first):
-            added += _settle(store, view, case, at)
-        for person in people:
-            added += _begin(store, person.id, at)
+
+
+def _plan_piles(store: Store, at: datetime, look: Look) -> int:
+    added, lease_until = 0, at + LEASE
+    while True:
+        with store.work() as work:
+            taken = work.piles.take_due(at, lease_until, BATCH)
+            work.commit()
+        if not taken:
+            return added
+        with store.work(reading=True) as work:
+            views = views_of(work, work.piles.of_ids(taken))
+        looked = [(view, _case(view, look, at)) for view in views]
+        added += _settle(store, sorted(looked, key=_most_gained_first), lease_until)
 
 
 def answered(work: Work, pile_id: int, kind: Kind) -> None:
@@ -88,38 +96,6 @@ def given(work: Work, pile_id: int, to: int, what: TurnWork) -> None:
     for row in work.outbox.about(pile_id):
         if WORK_OF.get(key_of(row)) == what and row.reason.get("whose", row.person_id) != to:
             work.outbox.hold_back(row.id, "another keeper does it")
-
-
-def _view(work: Work, row: PileRow) -> View:
-    about = work.outbox.about(row.id)
-    asked_at = {each.person_id: each.id for each in about}
-    group = group_of(work, row.id)
-    people = [person for person in group.members if person.through_id is None]
-    return View(
-        row=row,
-        told=group.told,
-        last_record_id=work.piles.last_record_id(row.id),
-        people=tuple(sorted(people, key=lambda person: asked_at.get(person.id, 0))),
-        group=group,
-        said=tuple(Said(key_of(each), each.sent_at or each.due_at) for each in about),
-    )
-
-
-def group_of(work: Work, pile_id: int) -> Group:
-    """The keepers of a pile and all that turns among them rest on."""
-    keepers = work.piles.keepers(pile_id)
-    asked = [
-        Asked(row.reason.get("whose", row.person_id), WORK_OF[key], row.sent_at or row.due_at)
-        for row in work.outbox.about(pile_id)
-        if (key := key_of(row)) in WORK_OF
-    ]
-    return Group(
-        members=tuple(work.people.get(keeper.person_id) for keeper in keepers),
-        since={keeper.person_id: keeper.joined_at for keeper in keepers},
-        told=tuple(work.piles.records(pile_id)),
-        notes=tuple(work.piles.notes(pile_id)),
-        asked=tuple(asked),
-    )
 
 
 def _case(view: View, look: Look, at: datetime) -> Case | datetime | None:
@@ -160,18 +136,21 @@ def _most_gained_first(looked: tuple[View, Case | datetime | None]) -> float:
     return -max((due.gain_days or 0.0 for due in agenda(case) if due.due_at <= case.at), default=0.0)
 
 
-def _settle(store: Store, view: View, case: Case | datetime | None, at: datetime) -> int:
-    """Store what follows from a look, unless something was told of the pile since; how many nudges."""
+def _settle(
+    store: Store, looked: Sequence[tuple[View, Case | datetime | None]], lease_until: datetime
+) -> int:
+    """Store what follows from each look whose lease still stands; how many nudges."""
+    added = 0
     with store.work() as work:
-        if work.piles.last_record_id(view.row.id) != view.last_record_id:
-            work.piles.look_again(view.row.id, at)
-            added = 0
-        elif isinstance(case, Case):
-            added, again = _tell(work, view, case)
+        # people before piles, as the conversation locks them; two piles of one person share one budget
+        work.people.hold({person.id for view, _ in looked for person in view.people})
+        ours = work.piles.still_let([view.row.id for view, _ in looked], lease_until)
+        for view, case in looked:
+            if view.row.id not in ours:
+                continue
+            told, again = _tell(work, view, case) if isinstance(case, Case) else (0, case)
             work.piles.look_again(view.row.id, again)
-        else:
-            work.piles.look_again(view.row.id, case)
-            added = 0
+            added += told
         work.commit()
     return added
 
@@ -261,16 +240,13 @@ def _again(view: View, case: Case, dues: Sequence[Due], not_before: datetime | N
     return min([morning, *(due.due_at for due in dues if due.urgent and due.due_at > case.at)])
 
 
-def _begin(store: Store, person_id: int, at: datetime) -> int:
+def _begin(work: Work, person: Person, at: datetime) -> int:
     """Look at a person who has just joined or come back: wake their piles, or help them to start one."""
-    with store.work() as work:
-        person = work.people.get(person_id)
-        piles = work.piles.of(person_id)
-        for row in piles:
-            work.piles.look_again(row.id, at)
-        added, again = (0, None) if piles or person.standing != "joined" else _start(work, person, at)
-        work.people.change(person_id, next_look_at=again)
-        work.commit()
+    piles = work.piles.of(person.id)
+    for row in piles:
+        work.piles.look_again(row.id, at)
+    added, again = (0, None) if piles or person.standing != "joined" else _start(work, person, at)
+    work.people.change(person.id, next_look_at=again)
     return added
 
 

@@ -116,7 +116,7 @@ def _candidates(
         )
         .order_by(OutboxTable.next_try_at, OutboxTable.id)
         .limit(limit)
-        .with_for_update(skip_locked=True, of=[OutboxTable, PersonTable])
+        .with_for_update(skip_locked=True, key_share=True, of=[OutboxTable, PersonTable])
     )
     if reach is not None:
         statement = statement.where(_within(reach))

@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, func, or_, select, update
+from sqlalchemy import ColumnElement, and_, func, literal, or_, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
@@ -89,6 +89,8 @@ class OutRow:
         return True if told and set(told) == set((self.channel_message_id or "").split()) else None
 
 
+ABOUT_A_PILE = OutboxTable.kind.in_(literal(kind, literal_execute=True) for kind in ("nudge", "warning"))
+"""As the partial index has it, written into the statement."""
 COLUMNS = [getattr(OutboxTable, each.name) for each in fields(OutRow)]
 """Read without the mapper where many rows are wanted at once."""
 
@@ -125,9 +127,9 @@ class Outbox:
         expires_at: datetime | None = None,
         incoming_id: int | None = None,
         place: tuple[str, str] | None = None,
+        broadcast_id: int | None = None,
     ) -> int | None:
         """Put a message into the outbox; None where the unique key is already there.
-        broadcast_id: int | None = None,
 
         A confirmation keeps its own address, so that it still arrives when the person is erased right after.
 
@@ -150,10 +152,10 @@ class Outbox:
             opens=None if opens is None else dict(opens),
             expires_at=expires_at,
             incoming_id=incoming_id,
+            broadcast_id=broadcast_id,
             channel=own and own[0],
             address=own and own[1],
             place=place and place[1],
-            broadcast_id=broadcast_id,
         )
 
     def hold(
@@ -167,9 +169,9 @@ class Outbox:
         reason: Mapping[str, Any],
         why_not: str,
         pile_id: int | None = None,
+        broadcast_id: int | None = None,
     ) -> int | None:
         """Write down a message that is not sent, and why; None where it is written down already."""
-        broadcast_id: int | None = None,
         return self._insert(
             person_id,
             kind,
@@ -181,9 +183,9 @@ class Outbox:
             pile_id=pile_id,
             options=[],
             why_not=why_not,
+            broadcast_id=broadcast_id,
         )
 
-            broadcast_id=broadcast_id,
     def get(self, row_id: int) -> OutRow:
         """The message of this id. Raises BadInput where there is none."""
         row = self._session.get(OutboxTable, row_id)
@@ -295,33 +297,36 @@ class Outbox:
 
     def about(self, pile_id: int) -> list[OutRow]:
         """Nudges and warnings about a pile that went out, may have or are about to; oldest first."""
-        rows = self._session.scalars(
-            select(OutboxTable)
-            .where(
-                OutboxTable.pile_id == pile_id,
-                OutboxTable.kind.in_(("nudge", "warning")),
-                OutboxTable.status.in_(ON_ITS_WAY),
-            )
+        return self.about_each([pile_id])[pile_id]
+
+    def about_each(self, pile_ids: Collection[int]) -> dict[int, list[OutRow]]:
+        """The same for several piles."""
+        rows = self._session.execute(
+            select(*COLUMNS)
+            .where(OutboxTable.pile_id.in_(pile_ids), ABOUT_A_PILE, OutboxTable.status.in_(ON_ITS_WAY))
             .order_by(OutboxTable.id)
         )
-        return [_out(row) for row in rows]
+        found: dict[int, list[OutRow]] = {pile_id: [] for pile_id in pile_ids}
+        for row in rows:
+            found[row.pile_id].append(_out(row))
+        return found
 
     def last_nudge(self, person_id: int) -> OutRow | None:
         """The nudge that this person was sent last."""
-        row = self._session.scalar(
-            select(OutboxTable)
+        row = self._session.execute(
+            select(*COLUMNS)
             .where(
-                OutboxTable.person_id == person_id, OutboxTable.kind == "nudge", OutboxTable.status == "sent"
+                OutboxTable.person_id == person_id, OutboxTable.kind == "nudge", OutboxTable.status == SENT
             )
             .order_by(OutboxTable.sent_at.desc(), OutboxTable.id.desc())
             .limit(1)
-        )
+        ).one_or_none()
         return None if row is None else _out(row)
 
     def unprompted_since(self, person_id: int, at: datetime) -> list[OutRow]:
         """Nudges and broadcasts due from `at` on that went out, may have or are about to; oldest first."""
-        rows = self._session.scalars(
-            select(OutboxTable)
+        rows = self._session.execute(
+            select(*COLUMNS)
             .where(
                 OutboxTable.person_id == person_id,
                 OutboxTable.due_at >= at,
@@ -343,9 +348,9 @@ class Outbox:
 
     def thread(self, person_id: int, limit: int) -> list[OutRow]:
         """The last messages that were sent to a person, oldest first."""
-        rows = self._session.scalars(
-            select(OutboxTable)
-            .where(OutboxTable.person_id == person_id, OutboxTable.status == "sent")
+        rows = self._session.execute(
+            select(*COLUMNS)
+            .where(OutboxTable.person_id == person_id, OutboxTable.status == SENT)
             .order_by(OutboxTable.sent_at.desc(), OutboxTable.id.desc())
             .limit(limit)
         ).all()

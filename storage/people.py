@@ -261,15 +261,23 @@ class People:
             for row in rows
         ]
 
-    def to_look_at(self, at: datetime, limit: int) -> list[Person]:
-        """People whom the planner should look at by now, longest due first."""
-        ids = self._session.scalars(
+    def take_due(self, at: datetime, limit: int) -> list[Person]:
+        """People to be looked at by now, longest due first; nobody else gets them until the commit."""
+        due = (
             select(PersonTable.id)
             .where(PersonTable.next_look_at <= at)
             .order_by(PersonTable.next_look_at, PersonTable.id)
             .limit(limit)
+            .with_for_update(skip_locked=True, key_share=True)
         )
-        return [self.get(person_id) for person_id in ids]
+        ids = list(self._session.scalars(due))
+        found = self.of_ids(ids)
+        return [found[person_id] for person_id in ids]
+
+    def hold(self, person_ids: Collection[int]) -> None:
+        """Let others who would change or plan for these people wait until the end of this unit of work."""
+        held = select(PersonTable.id).where(PersonTable.id.in_(person_ids)).order_by(PersonTable.id)
+        self._session.execute(held.with_for_update(key_share=True))
 
     def next_look(self, after: datetime) -> datetime | None:
         """When the first person is to be looked at beyond `after`."""

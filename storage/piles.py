@@ -1,11 +1,11 @@
 """Piles, who keeps them, and what was told of them. Records are only ever added.
 
 A pile as it stands is worked out from its records: the set-up by merging, what holds by leaving out
-whatever a later record took back or corrected.
+whatever a later record took back or corrected. Whatever is told of a pile lets the planner look at it anew.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any
@@ -19,7 +19,6 @@ from storage.models import InviteTable, KeeperTable, PileTable, PromiseTable, Re
 from storage.people import known_zone
 
 HOW_BUILT = ("setup", "undo")
-NOT_FACTS = (*HOW_BUILT, "shared")
 DATA_FIELDS = tuple(field.name for field in fields(Record) if field.name not in ("kind", "on", "hour"))
 
 
@@ -107,28 +106,54 @@ class Piles:
 
     def get(self, pile_id: int) -> PileRow:
         """The pile of this id. Raises BadInput where there is none."""
-        found = self._rows(select(PileTable).where(PileTable.id == pile_id))
+        found = self.of_ids([pile_id])
         if not found:
             raise BadInput(f"there is no pile {pile_id}")
         return found[0]
 
     def of(self, person_id: int) -> list[PileRow]:
         """The open piles that a person keeps, in the order of that person's numbers."""
-        kept = select(KeeperTable).where(KeeperTable.person_id == person_id, KeeperTable.left_at.is_(None))
-        numbers = {row.pile_id: row.number for row in self._session.scalars(kept)}
-        rows = self._rows(
-            select(PileTable).where(PileTable.id.in_(numbers), PileTable.closed_at.is_(None)), numbers
+        return self._rows(
+            KEPT.join(KeeperTable, KeeperTable.pile_id == PileTable.id)
+            .add_columns(KeeperTable.number)
+            .where(
+                KeeperTable.person_id == person_id,
+                KeeperTable.left_at.is_(None),
+                PileTable.closed_at.is_(None),
+            )
+            .order_by(KeeperTable.number)
         )
-        return sorted(rows, key=lambda row: row.number or 0)
+
+    def shared(self, limit: int) -> list[tuple[PileRow, tuple[int, ...]]]:
+        """The open piles that several people keep, the newest first, with the ids of the keepers."""
+        several = (
+            select(KeeperTable.pile_id)
+            .where(KeeperTable.left_at.is_(None))
+            .group_by(KeeperTable.pile_id)
+            .having(func.count() > 1)
+        )
+        rows = self._rows(
+            KEPT.where(PileTable.id.in_(several), PileTable.closed_at.is_(None))
+            .order_by(PileTable.id.desc())
+            .limit(limit)
+        )
+        return [(row, tuple(keeper.person_id for keeper in self.keepers(row.id))) for row in rows]
 
     def keepers(self, pile_id: int) -> list[Keeper]:
         """Who tends the pile now, in the order in which they joined."""
-        rows = self._session.scalars(
-            select(KeeperTable)
-            .where(KeeperTable.pile_id == pile_id, KeeperTable.left_at.is_(None))
+        return self.keepers_of([pile_id])[pile_id]
+
+    def keepers_of(self, pile_ids: Collection[int]) -> dict[int, list[Keeper]]:
+        """Who tends each of these piles now, in the order in which they joined."""
+        rows = self._session.execute(
+            select(KeeperTable.pile_id, KeeperTable.person_id, KeeperTable.number, KeeperTable.joined_at)
+            .where(KeeperTable.pile_id.in_(pile_ids), KeeperTable.left_at.is_(None))
             .order_by(KeeperTable.joined_at, KeeperTable.person_id)
         )
-        return [Keeper(row.person_id, row.number, row.joined_at, row.left_at) for row in rows]
+        found: dict[int, list[Keeper]] = {pile_id: [] for pile_id in pile_ids}
+        for row in rows:
+            found[row.pile_id].append(Keeper(row.person_id, row.number, row.joined_at))
+        return found
 
     def join(self, pile_id: int, person_id: int, at: datetime) -> Keeper:
         """One more keeper, for whom the pile is looked at anew; who comes back keeps the former number."""
@@ -145,12 +170,13 @@ class Piles:
         return Keeper(person_id, row.number, row.joined_at)
 
     def leave(self, pile_id: int, person_id: int, at: datetime) -> None:
-        """This keeper no longer tends the pile; what they told stays."""
+        """This keeper no longer tends the pile, which is looked at anew; what they told stays."""
         self._session.execute(
             update(KeeperTable)
             .where(KeeperTable.pile_id == pile_id, KeeperTable.person_id == person_id)
             .values(left_at=at)
         )
+        self.look_again(pile_id, at)
 
     def rename(self, pile_id: int, name: str | None) -> None:
         """Give the pile another name."""
@@ -193,6 +219,7 @@ class Piles:
         incoming_id: int | None = None,
         replaces_id: int | None = None,
         by: Sequence[int] = (),
+        source: str | None = None,
     ) -> int:
         """Add what a keeper told; with `replaces_id` it corrects an earlier record.
 
@@ -203,9 +230,10 @@ class Piles:
         data = {name: value for name, value in said.items() if value not in (None, False)}
         if by and tuple(by) != (person_id,):
             data["by"] = list(by)
+        if source is not None:
+            data["source"] = source
         return self._append(
             pile_id, record.kind, record.on, record.hour, data, person_id, said_at, incoming_id, replaces_id
-        source: str | None = None,
         )
 
     def undo(self, record_ids: Iterable[int], person_id: int, at: datetime) -> None:
@@ -215,17 +243,28 @@ class Piles:
             self._append(taken.pile_id, "undo", at.date(), None, {}, person_id, at, None, record_id)
 
     def records(self, pile_id: int, until: date | None = None) -> list[Told]:
-        if source is not None:
-            data["source"] = source
         """What holds of all that was told of the pile, up to the day `until`, in the order told.
 
         A correction takes the place of what it corrects, since among records of one day the order counts.
         """
-        rows = self._session.scalars(
-            select(RecordTable).where(RecordTable.pile_id == pile_id).order_by(RecordTable.id)
+        told, _ = self.histories([pile_id])[pile_id]
+        return [each for each in told if until is None or each.record.on <= until]
+
+    def histories(self, pile_ids: Collection[int]) -> dict[int, tuple[list[Told], list[Note]]]:
+        """What holds of all that was told of each of these piles, and what its keepers agreed, as told."""
+        rows = self._session.execute(
+            TOLD.where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind != "setup").order_by(
+                RecordTable.id
+            )
         ).all()
-        told = [row for row in that_hold(rows) if row.kind not in NOT_FACTS]
-        return [_told(row) for row in told if until is None or row.on <= until]
+        found: dict[int, tuple[list[Told], list[Note]]] = {pile_id: ([], []) for pile_id in pile_ids}
+        for row in that_hold(rows):
+            told, notes = found[row.pile_id]
+            if row.kind == "shared":
+                notes.append(Note(**_about(row.data), said_by=row.said_by, said_at=row.said_at))
+            elif row.kind != "undo":
+                told.append(_told(row))
+        return found
 
     def note(
         self,
@@ -243,12 +282,8 @@ class Piles:
 
     def notes(self, pile_id: int) -> list[Note]:
         """What was agreed or told among the keepers, in the order told."""
-        rows = self._session.scalars(
-            select(RecordTable)
-            .where(RecordTable.pile_id == pile_id, RecordTable.kind == "shared")
-            .order_by(RecordTable.id)
-        )
-        return [Note(**_about(row.data), said_by=row.said_by, said_at=row.said_at) for row in rows]
+        _, notes = self.histories([pile_id])[pile_id]
+        return notes
 
     def invite(self, pile_id: int, person_id: int, code: str, at: datetime, expires_at: datetime) -> None:
         """Keep a code by which others can join the pile until it expires."""
@@ -292,14 +327,32 @@ class Piles:
             fed=setup.get("fed", False),
         )
 
-    def to_look_at(self, at: datetime, limit: int) -> list[PileRow]:
-        """Open piles that the planner should look at by now, longest due first."""
-        return self._rows(
-            select(PileTable)
+    def take_due(self, at: datetime, lease_until: datetime, limit: int) -> list[int]:
+        """Open piles that should be looked at by now, longest due first, let to whoever asks.
+
+        Nobody else gets them before `lease_until`, unless something is told of them; then the lease is off.
+        """
+        due = (
+            select(PileTable.id)
             .where(PileTable.closed_at.is_(None), PileTable.next_look_at <= at)
             .order_by(PileTable.next_look_at, PileTable.id)
             .limit(limit)
+            .with_for_update(skip_locked=True, key_share=True)
         )
+        ids = list(self._session.scalars(due))
+        self._session.execute(update(PileTable).where(PileTable.id.in_(ids)).values(next_look_at=lease_until))
+        return ids
+
+    def still_let(self, pile_ids: Collection[int], lease_until: datetime) -> set[int]:
+        """Which of these piles are still let until then; nothing can be told of them before the commit."""
+        let = select(PileTable.id).where(
+            PileTable.id.in_(pile_ids), PileTable.closed_at.is_(None), PileTable.next_look_at == lease_until
+        )
+        return set(self._session.scalars(let.order_by(PileTable.id).with_for_update(key_share=True)))
+
+    def of_ids(self, pile_ids: Collection[int]) -> list[PileRow]:
+        """The piles of these ids."""
+        return self._rows(KEPT.where(PileTable.id.in_(pile_ids)).order_by(PileTable.id))
 
     def next_look(self, after: datetime) -> datetime | None:
         """When the first pile is to be looked at beyond `after`."""
@@ -308,11 +361,6 @@ class Piles:
                 PileTable.closed_at.is_(None), PileTable.next_look_at > after
             )
         )
-
-    def last_record_id(self, pile_id: int) -> int:
-        """The newest of all records of the pile, taken back or not; 0 where there is none."""
-        newest = select(func.max(RecordTable.id)).where(RecordTable.pile_id == pile_id)
-        return self._session.scalar(newest) or 0
 
     def _set(self, pile_id: int, **values: Any) -> None:
         self._session.execute(update(PileTable).where(PileTable.id == pile_id).values(**values))
@@ -342,33 +390,20 @@ class Piles:
         )
         self._session.add(row)
         self._session.flush()
+        self.look_again(pile_id, said_at)
         return row.id
 
-    def _rows(self, statement: Select[PileTable], numbers: Mapping[int, int] | None = None) -> list[PileRow]:
-        rows = self._session.scalars(statement).all()
+    def _rows(self, statement: Select[Any]) -> list[PileRow]:
+        rows = self._session.execute(statement).all()
         setups = self._setups([row.id for row in rows])
-        return [
-            PileRow(
-                id=row.id,
-                name=row.name,
-                zone=row.zone,
-                founder_id=row.founder_id,
-                setup=setups[row.id],
-                created_at=row.created_at,
-                closed_at=row.closed_at,
-                next_look_at=row.next_look_at,
-                last_forecast=row.last_forecast,
-                number=(numbers or {}).get(row.id),
-            )
-            for row in rows
-        ]
+        return [PileRow(**row._asdict(), setup=setups[row.id]) for row in rows]
 
     def _setups(self, pile_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
         """The merged set-up of each pile, by one query for all of them."""
-        rows = self._session.scalars(
-            select(RecordTable)
-            .where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind.in_(HOW_BUILT))
-            .order_by(RecordTable.id)
+        rows = self._session.execute(
+            TOLD.where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind.in_(HOW_BUILT)).order_by(
+                RecordTable.id
+            )
         ).all()
         merged: defaultdict[int, dict[str, Any]] = defaultdict(dict)
         for row in that_hold(rows):
@@ -377,7 +412,17 @@ class Piles:
         return merged
 
 
-def _told(row: RecordTable) -> Told:
+KEPT = select(
+    *(getattr(PileTable, each.name) for each in fields(PileRow) if each.name not in ("setup", "number"))
+)
+TOLD = select(
+    *(getattr(RecordTable, name) for name in ("id", "pile_id", "kind", "on", "hour", "data")),
+    *(getattr(RecordTable, name) for name in ("said_by", "said_at", "replaces_id")),
+)
+"""Read without the mapper, since every message reads some."""
+
+
+def _told(row: Any) -> Told:
     data = dict(row.data)
     by = tuple(data.pop("by", ()))
     data.pop("source", None)
@@ -390,7 +435,7 @@ def _about(data: Mapping[str, Any]) -> dict[str, Any]:
     return {"about": data["about"], "who": data["who"], "values": values}
 
 
-def that_hold(rows: Sequence[RecordTable]) -> list[RecordTable]:
+def that_hold(rows: Sequence[Any]) -> list[Any]:
     """Of records in the order told, those that no later one which itself holds has replaced."""
     place = {row.id: row.id for row in rows}
     for row in rows:

@@ -14,7 +14,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, delete, event, make_url, or_, select, text, update
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, or_, select, text, update
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
@@ -34,9 +34,9 @@ from storage.privacy import Privacy
 from storage.reports import Reports
 from storage.rosters import Rosters
 from storage.staff import Staff
+from storage.surveys import Surveys
 
 BUSY_S = 15
-from storage.surveys import Surveys
 """How long a writer waits for another one on SQLite; `?timeout=` in the URL says otherwise. [s]"""
 EVER_SINCE = datetime(1970, 1, 1, tzinfo=UTC)
 UPGRADE_LOCK = 7_204_513
@@ -58,9 +58,10 @@ class Leases:
         )
         return self._session.scalar(taken.returning(LeaseTable.task)) is not None
 
-    def release(self, task: str, holder: str) -> None:
-        """Give the task back, so that another process need not wait."""
-        self._session.execute(delete(LeaseTable).where(LeaseTable.task == task, LeaseTable.holder == holder))
+    def rest(self, task: str, holder: str, until: datetime) -> None:
+        """The task is done; nobody, the holder neither, does it again before then."""
+        mine = update(LeaseTable).where(LeaseTable.task == task, LeaseTable.holder == holder)
+        self._session.execute(mine.values(holder="", until=until))
 
 
 class Paces:
@@ -111,19 +112,16 @@ class Work:
         self.privacy = Privacy(session)
         self.reports = Reports(session)
         self.rosters = Rosters(session)
-
         self.approved = ApprovedAnswers(session)
         self.broadcasts = Broadcasts(session)
         self.surveys = Surveys(session)
         self.export = Export(session)
         self.logger_files = LoggerFiles(session)
+
     def commit(self) -> None:
         """Make everything of this unit of work last."""
         self._session.commit()
 
-        self.approved = ApprovedAnswers(session)
-        self.broadcasts = Broadcasts(session)
-        self.surveys = Surveys(session)
 
 class Store:
     """A database. `secret` keys the hashes of erased addresses; changing it forgets which those were."""
@@ -212,6 +210,7 @@ TROUBLES = (
     ("No space left", "has no room left: make space on the disk"),
     ("disk I/O", "cannot be read or written: check the disk"),
     ("authentication", "refuses the user or the password: check the database URL"),
+    ("deadlock", "was busy: try again"),
     ("terminat", "has gone away: try again"),
     ("connection", "cannot be reached: check that the server runs and that the database URL is right"),
 )

@@ -117,7 +117,7 @@ def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome:
     row = new_row(known, values)
     found = known.look(row, tuple(rest), known.today)
     outcome.lines.extend(stands(known, said, values, found[0]))
-    next_step(known, KnownPile(row, (), (), {}), rest, found, outcome, why=False)
+    next_step(known, KnownPile(row, ()), rest, found, outcome, why=False)
     if "fed" not in said:
         outcome.say("ask.fill")
         outcome.ask("fill", "at_once", "as_i_go", pile=0)
@@ -200,7 +200,7 @@ def stands(known: Known, said: Mapping[str, Any], values: Mapping[str, Any], out
         lines.append(Line("pile.small", {}))
     lines.append(Line(mix_verdict(outlook), {}))
     row = new_row(known, values)
-    lines.append(range_line(KnownPile(row, (), (), {}), outlook.ready, known.today, again=False))
+    lines.append(range_line(KnownPile(row, ()), outlook.ready, known.today, again=False))
     return lines
 
 
@@ -275,7 +275,7 @@ def change_set_up(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outc
     outlook, _ = known.look(row, pile.records, known.today)
     outcome.told_ready[pile.row.id] = (outlook.ready.p10, outlook.ready.p90)
     if values.get("fed") or set(values) & {"length_m", "height_m"}:
-        outcome.lines.append(range_line(KnownPile(row, (), (), {}), outlook.ready, known.today, again=False))
+        outcome.lines.append(range_line(KnownPile(row, ()), outlook.ready, known.today, again=False))
     if setup.thermometer is None and known.waiting.get("ask") == "fill":
         ask_thermometer(known, outcome, pile.row.id)
     return True

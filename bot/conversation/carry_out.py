@@ -26,10 +26,7 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
         agree(work, known, outcome, at)
     if outcome.consent is False or outcome.confirmation:
         work.outbox.withdraw(person_id, ("nudge", "broadcast", "warning", "reply"), "opted out")
-    pile_ids = store_piles(work, known, outcome, incoming_id, at)
     waiting_for = outcome.opens
-    if waiting_for is not None and waiting_for.get("pile") == 0 and 0 in pile_ids:
-        waiting_for = {**waiting_for, "pile": pile_ids[0]}
     changes = {**outcome.changes, "last_heard_at": at, "unanswered": 0}
     if waiting_for is not None:
         changes["waiting_for"] = waiting_for
@@ -88,11 +85,7 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
         work.piles.join(outcome.joins_pile, person_id, at)
     for pile_id, (first, last) in outcome.told_ready.items():
         work.piles.promise(pile_ids[pile_id], first, last, at)
-    touched = {pile_id for pile_id, _, _ in outcome.records} | set(outcome.set_up)
-    touched |= {pile_id for pile_id, _ in outcome.undo}
     settle(work, known, outcome, incoming_id, at)
-    for pile_id in touched | {pile_id for pile_id, *_ in outcome.notes}:
-        work.piles.look_again(pile_ids[pile_id], at)
     return pile_ids
 
 

@@ -22,7 +22,7 @@ from bot.language.meaning import TOPICS, Ask, Language, Meaning, Setup, Units
 from bot.language.sharing import among_keepers
 from bot.language.understand import understand
 from bot.profile import Bin, Profile
-from scheduler.planner import group_of
+from scheduler.keeping import groups_of
 from storage.inbox import Incoming
 from storage.people import Person
 from storage.work import Store, Work
@@ -49,20 +49,22 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         return
     # a button says the id of its message and a digit: the digit is what the person means
     said = incoming.text.rpartition(":")[2] if incoming.form == "button" else incoming.text
-    with store.work() as work:
-        person = work.people.by_address(incoming.channel, incoming.address)
-        zone = person.zone if person else desk.profile.zone
-        local = at.astimezone(ZoneInfo(zone)).replace(tzinfo=None)
-        meaning = understand(said, local, person.units if person else desk.profile.units)
-        if person is None:
-            person = meet(work, desk.profile, incoming, at, tongue(desk.profile, meaning.language))
-            work.commit()
     with store.work(reading=True) as work:
-        known = gather(work, desk, person, local)
-        question = question_of(work, known, incoming)
-    if question is None:
+        person = work.people.by_address(incoming.channel, incoming.address)
+        known = gather(work, desk, person, at) if person else None
+        question = question_of(work, known, incoming) if known else {}
+    if question is None or (known is None and incoming.form == "blocked"):
         pass_over(store, incoming_id, at)
         return
+    if person is None or known is None:
+        local = at.astimezone(ZoneInfo(desk.profile.zone)).replace(tzinfo=None)
+        meaning = understand(said, local, desk.profile.units)
+        with store.work() as work:
+            person = meet(work, desk.profile, incoming, at, tongue(desk.profile, meaning.language))
+            work.commit()
+        known = Known(person, desk.profile, local, (), desk.look)
+    else:
+        meaning = understand(said, known.local, person.units)
     asked_since = not known.waiting.items() <= question.items()
     if incoming.form == "button":
         known = asked_by(known, question)
@@ -73,18 +75,20 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         meaning = replace(meaning, facts=(), asks=(), bare=None, number=None)
     elif option is not None and "said" in question:  # the pile that an earlier message left open
         said = question["said"]
-        meaning = understand(said, local, person.units)
+        meaning = understand(said, known.local, person.units)
         known = with_pile_picked(known, question["options"].index(option))
     elif option is not None:
-        meaning = as_said(option, meaning, local.date())
+        meaning = as_said(option, meaning, known.today)
     else:
         asked = known.waiting.get("ask") == "name"
         meaning = among_keepers(meaning, said, names_of_others(known), name_asked=asked)
     meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     if incoming.form == "edited":  # whoever mends a sent message corrects what it told
         meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
-    with store.work(reading=True) as work:
-        codes = look_up(work, codes_in(said, meaning), at)
+    codes = Codes()
+    if named := codes_in(said, meaning):
+        with store.work(reading=True) as work:
+            codes = look_up(work, named, at)
     outcome = decide(known, meaning, codes, incoming.form)
     outcome = before_others(known, outcome, meaning.danger, incoming)
     if asked_since and outcome.opens == {}:
@@ -162,16 +166,18 @@ def meet(
     return work.people.change(person.id, quiet_from=profile.quiet_from, quiet_to=profile.quiet_to)
 
 
-def gather(work: Work, desk: Desk, person: Person, local: datetime) -> Known:
+def gather(work: Work, desk: Desk, person: Person, at: datetime) -> Known:
     """Everything the answer may rest on, as values."""
-    piles = []
-    for row in work.piles.of(person.id):
-        keepers = tuple(work.piles.keepers(row.id))
-        group = group_of(work, row.id)
-        names = {member.id: member.name for member in group.members}
-        piles.append(KnownPile(row, group.told, keepers, names, group))
-    last = work.outbox.last_nudge(person.id)
-    return Known(person, desk.profile, local, tuple(piles), desk.look, last)
+    rows = work.piles.of(person.id)
+    groups = groups_of(work, [row.id for row in rows]) if rows else {}
+    piles = tuple(KnownPile(row, groups[row.id].told, groups[row.id]) for row in rows)
+    local = at.astimezone(ZoneInfo(person.zone)).replace(tzinfo=None)
+    in_hand = frozenset(
+        row.id
+        for row in rows
+        if work.helpdesk.quiet_until(row.id, [keeper.id for keeper in groups[row.id].members], at)
+    )
+    return Known(person, desk.profile, local, piles, desk.look, work.outbox.last_nudge(person.id), in_hand)
 
 
 def question_of(work: Work, known: Known, incoming: Incoming) -> dict[str, Any] | None:

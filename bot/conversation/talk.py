@@ -13,7 +13,7 @@ from shared.forecast import Forecast, Habit
 from shared.pile import Record
 from storage.outbox import Line, OutRow
 from storage.people import Person
-from storage.piles import Keeper, PileRow, Told
+from storage.piles import PileRow, Told
 
 
 class Look(Protocol):
@@ -33,8 +33,6 @@ class KnownPile:
 
     row: PileRow
     told: tuple[Told, ...]
-    keepers: tuple[Keeper, ...]
-    names: Mapping[int, str | None]
     keeping: Group = NOBODY
 
     @property
@@ -46,6 +44,11 @@ class KnownPile:
     def called(self) -> str:
         """Its name, or its number for this keeper."""
         return self.row.name or str(self.row.number)
+
+    @property
+    def names(self) -> Mapping[int, str | None]:
+        """What each of its keepers is called."""
+        return {person.id: person.name for person in self.keeping.members}
 
     @property
     def records(self) -> tuple[Record, ...]:
@@ -144,6 +147,7 @@ class Outcome:
     class_code: str | None = None
     picture_of: int | None = None
     place: tuple[str, str] | None = None
+    survey: tuple[int, int, int | None] | None = None
 
     def say(self, key: str, **values: Any) -> None:
         """Add one line to the reply."""
@@ -151,7 +155,6 @@ class Outcome:
 
     def note(self, pile_id: int, about: str, who: int | None, **values: Any) -> None:
         """Keep what the keepers of a pile agree among themselves."""
-    survey: tuple[int, int, int | None] | None = None
         self.notes.append((pile_id, about, who, values))
 
     def ask(self, question: str, *options: str, **more: Any) -> None:

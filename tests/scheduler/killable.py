@@ -1,11 +1,13 @@
-"""Sending processes that die by SIGKILL where they are told to; run by test_killed.py and test_workers.py.
+"""Processes that send or plan, and die by SIGKILL where told; run by test_killed.py and test_workers.py.
 
     killable.py DATABASE_URL LOG
 
 Reads lines "SECONDS POINT POINT ..." and for each runs one sender a point, side by side, on what is due so
 many seconds after the first of March. The channel's far end is LOG: what is written there has arrived. A
 point is "never", "outside" (killed by its parent once something was handed over) or "STEP-KIND-NTH", as in
-"begun-reply-2": "worded" (claimed, not begun), "begun" (not handed over), "handed" (not written down).
+"begun-reply-2": "worded" (claimed, not begun), "begun" (not handed over), "handed" (not written down); or
+"plan" for a process that plans instead, "plan-NTH" for one that dies at its nth forecast. Each forecast is
+written to LOG.looked, as "PROCESS PILE".
 Prints the exit statuses of each line, -9 for the killed.
 """
 
@@ -14,15 +16,24 @@ import itertools
 import os
 import signal
 import sys
-from datetime import UTC, datetime, timedelta
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
 
+import scheduler.planner
 import scheduler.sender
+from scheduler.planner import plan
 from scheduler.sender import Outcome, Rendered, Sender, Sent
+from shared.care import Action
+from shared.forecast import Forecast
+from shared.pile import Record
 from storage.outbox import OutRow
 from storage.people import Person
+from storage.piles import PileRow
 from storage.work import Store
+from tests.scheduler.conftest import forecast
 
 LEASE_S = 10
+PLANNED_TOGETHER = 4
 MOMENT = datetime(2026, 3, 1, 16, tzinfo=UTC)
 
 
@@ -70,15 +81,35 @@ def born(url: str, log: str, seconds: int, point: str) -> tuple[int, int]:
     if child:
         os.close(told)
         return child, heard
-    mortal = Mortal(log, MOMENT + timedelta(seconds=seconds), point, told)
+    at = MOMENT + timedelta(seconds=seconds)
+    if point.startswith("plan"):
+        plan(Store(url), at, looking(f"{log}.looked", point))
+        os._exit(0)
+    mortal = Mortal(log, at, point, told)
     sender = Sender(Store(url), {"sms": mortal}, mortal.worded, mortal, f"process {os.getpid()}")
     asyncio.run(sender.send_due(mortal.now()))
     os._exit(0)
 
 
+def looking(log: str, point: str) -> scheduler.planner.Look:
+    """Finds a turn worth while in every pile, and dies at its point."""
+    file = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
+    last = int(point.partition("-")[2] or 0)
+    passages = itertools.count(1)
+
+    def look(row: PileRow, _records: Sequence[Record], on: date) -> tuple[Forecast, tuple[Action, ...]]:
+        os.write(file, f"{os.getpid()} {row.id}\n".encode())
+        if next(passages) == last:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return forecast(on), (Action("turn", "cooling_food_left", gain_days=5.0),)
+
+    return look
+
+
 def main(url: str, log: str) -> None:
     """Run what the lines say."""
-    scheduler.sender.LEASE = timedelta(seconds=LEASE_S)
+    scheduler.sender.LEASE = scheduler.planner.LEASE = timedelta(seconds=LEASE_S)
+    scheduler.planner.BATCH = PLANNED_TOGETHER
     for line in sys.stdin:
         seconds, *points = line.split()
         children = [born(url, log, int(seconds), point) for point in points]

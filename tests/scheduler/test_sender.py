@@ -106,7 +106,7 @@ async def test_a_nudge_is_overtaken_by_their_own_words(
 
     assert (row_of(store, row_id).status, row_of(store, row_id).why_not) == ("held", "wrote within a day")
     with store.work(reading=True) as work:
-        assert [row.id for row in work.piles.to_look_at(at, 5)] == [pile.id]
+        assert work.piles.take_due(at, at + timedelta(minutes=5), 5) == [pile.id]
 
 
 async def test_a_question_is_open_once_it_is_sent(

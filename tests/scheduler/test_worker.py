@@ -1,8 +1,8 @@
-"""The heartbeat: one process plans, each sends its own, and stopping loses nothing."""
+"""The heartbeat: it plans and sends at intervals, and stopping loses nothing."""
 
 import asyncio
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 import pytest
@@ -39,34 +39,10 @@ def worker_of(
     return Worker(store, plan, sender, clock, name)
 
 
-async def test_one_of_two_processes_plans(store: Store, notebook: Any, render: Render, clock: Any) -> None:
-    """While one holds the lease the other does not plan; when it is gone, the other takes over."""
-    planned: list[str] = []
-    workers = {
-        name: worker_of(
-            store,
-            Sender(store, {"sms": notebook}, render, clock, name),
-            clock,
-            lambda _at, name=name: planned.append(name),  # type: ignore[misc]
-            name,
-        )
-        for name in ("first", "second")
-    }
-
-    await workers["first"].plan()
-    await workers["second"].plan()
-    await workers["first"].plan()
-    assert planned == ["first", "first"]
-
-    clock.moment += timedelta(minutes=5)
-    await workers["second"].plan()
-    assert planned == ["first", "first", "second"]
-
-
 async def test_it_beats_until_it_is_stopped(
     store: Store, ines: Person, notebook: Any, render: Render, clock: Any, at: datetime
 ) -> None:
-    """Started, it plans and sends at once; stopped, it gives the lease back and beats no more."""
+    """Started, it plans and sends at once; stopped, it beats no more."""
     planned = asyncio.Event()
     loop = asyncio.get_running_loop()
     with store.work() as work:
@@ -83,8 +59,6 @@ async def test_it_beats_until_it_is_stopped(
     await worker.stop()
 
     assert notebook.sent == [(ines.address, "hello")]
-    with store.work() as work:
-        assert work.leases.take("planning", "second", at, timedelta(minutes=1))
 
 
 async def test_stopping_waits_for_what_is_on_its_way(

@@ -164,7 +164,7 @@ def test_what_expired_is_held_back_and_planned_anew(store: Store, ines: Person, 
 
         assert claim(work, woke) == []
         assert (work.outbox.get(row_id).status, work.outbox.get(row_id).why_not) == ("held", "expired")
-        assert [row.id for row in work.piles.to_look_at(woke, 5)] == [pile.id]
+        assert work.piles.take_due(woke, woke + timedelta(minutes=5), 5) == [pile.id]
 
 
 def test_a_holder_claims_only_what_it_can_reach(

@@ -200,12 +200,12 @@ def test_people_to_look_at_come_by_their_moment(
     """Whoever joined is looked at from then on, the longest due first, until told otherwise."""
     with store.work() as work:
         work.people.change(leo.id, next_look_at=at - timedelta(hours=1))
-        assert [person.id for person in work.people.to_look_at(at, 10)] == [leo.id, ines.id]
+        assert [person.id for person in work.people.take_due(at, 10)] == [leo.id, ines.id]
 
         work.people.change(leo.id, next_look_at=None)
         work.people.change(ines.id, next_look_at=at + timedelta(hours=1))
 
-        assert work.people.to_look_at(at, 10) == []
+        assert work.people.take_due(at, 10) == []
         assert work.people.next_look(at) == at + timedelta(hours=1)
 
 

@@ -50,7 +50,7 @@ def test_a_closed_pile_is_out_of_sight(store: Store, ines: Person, at: datetime)
         work.piles.close(pile.id, at)
 
         assert work.piles.of(ines.id) == []
-        assert work.piles.to_look_at(at, 10) == []
+        assert work.piles.take_due(at, at + timedelta(minutes=5), 10) == []
         assert work.piles.get(pile.id).closed_at == at
 
 
@@ -99,13 +99,10 @@ def test_a_correction_stands_in_the_place_of_what_it_corrects(
         pile = work.piles.found(ines.id, "America/Denver", at)
         wrong = work.piles.record(pile.id, ines.id, Record("temperature", SUNDAY, core_c=71.0), at)
         work.piles.record(pile.id, ines.id, Record("turned", SUNDAY), at)
-        right = work.piles.record(
-            pile.id, ines.id, Record("temperature", SUNDAY, core_c=45.0), at, replaces_id=wrong
-        )
+        work.piles.record(pile.id, ines.id, Record("temperature", SUNDAY, core_c=45.0), at, replaces_id=wrong)
 
         held = [(each.record.kind, each.record.core_c) for each in work.piles.records(pile.id)]
         assert held == [("temperature", 45.0), ("turned", None)]
-        assert work.piles.last_record_id(pile.id) == right
 
 
 def test_undo_takes_back_and_can_be_taken_back(store: Store, ines: Person, at: datetime) -> None:
@@ -116,14 +113,12 @@ def test_undo_takes_back_and_can_be_taken_back(store: Store, ines: Person, at: d
         right = work.piles.record(
             pile.id, ines.id, Record("temperature", SUNDAY, core_c=45.0), at, replaces_id=wrong
         )
-        newest = work.piles.last_record_id(pile.id)
 
         work.piles.undo([right], ines.id, at)
         assert [each.record.core_c for each in work.piles.records(pile.id)] == [71.0]
 
         work.piles.undo([wrong], ines.id, at)
         assert work.piles.records(pile.id) == []
-        assert work.piles.last_record_id(pile.id) == newest + 2
 
 
 def test_a_pile_for_the_core_is_made_of_its_set_up(store: Store, ines: Person, at: datetime) -> None:
@@ -157,19 +152,50 @@ def test_a_pile_for_the_core_is_made_of_its_set_up(store: Store, ines: Person, a
 
 def test_piles_are_looked_at_by_their_moment(store: Store, ines: Person, at: datetime) -> None:
     """A new pile is due at once; then it is due when it was said to be, the longest due first."""
+    lease = timedelta(minutes=5)
     with store.work() as work:
         piles = [work.piles.found(ines.id, "America/Denver", at) for _ in range(3)]
-        assert [row.id for row in work.piles.to_look_at(at, 2)] == [piles[0].id, piles[1].id]
+        assert work.piles.take_due(at, at + lease, 2) == [piles[0].id, piles[1].id]
 
         work.piles.look_again(piles[0].id, at + timedelta(days=2))
         work.piles.look_again(piles[1].id, None)
         work.piles.look_again(piles[2].id, at - timedelta(days=2))
 
-        assert [row.id for row in work.piles.to_look_at(at + timedelta(days=3), 9)] == [
-            piles[2].id,
-            piles[0].id,
-        ]
         assert work.piles.next_look(at) == at + timedelta(days=2)
+        later = at + timedelta(days=3)
+        assert work.piles.take_due(later, later + lease, 9) == [piles[2].id, piles[0].id]
+
+
+def test_a_pile_is_let_to_one_until_its_lease_ends(store: Store, ines: Person, at: datetime) -> None:
+    """Whoever takes a due pile has it alone; after the lease it is due again for another."""
+    ends = at + timedelta(minutes=5)
+    with store.work() as work:
+        pile = work.piles.found(ines.id, "America/Denver", at)
+        assert work.piles.take_due(at, ends, 5) == [pile.id]
+        assert work.piles.take_due(ends - timedelta(seconds=1), ends, 5) == []
+        assert work.piles.still_let([pile.id], ends) == {pile.id}
+
+        assert work.piles.take_due(ends, ends + timedelta(minutes=5), 5) == [pile.id]
+        assert work.piles.still_let([pile.id], ends) == set()
+
+
+@pytest.mark.parametrize("change", ["told", "left", "closed"])
+def test_a_lease_is_off_once_something_happens_to_the_pile(
+    store: Store, ines: Person, at: datetime, change: str
+) -> None:
+    """What was worked out before a keeper left or told something must not be stored."""
+    ends = at + timedelta(minutes=5)
+    with store.work() as work:
+        pile = work.piles.found(ines.id, "America/Denver", at)
+        work.piles.take_due(at, ends, 5)
+        if change == "told":
+            work.piles.record(pile.id, ines.id, Record("turned", SUNDAY), at)
+        elif change == "left":
+            work.piles.leave(pile.id, ines.id, at)
+        else:
+            work.piles.close(pile.id, at)
+
+        assert work.piles.still_let([pile.id], ends) == set()
 
 
 def test_an_invitation_leads_to_its_pile_for_a_time(store: Store, ines: Person, at: datetime) -> None:

@@ -99,8 +99,9 @@ def test_a_lease_is_held_by_one(store: Store, at: datetime) -> None:
         assert not work.leases.take("planning", "second", at + minute, minute)
         assert work.leases.take("planning", "second", at + 2 * minute, minute)
 
-        work.leases.release("planning", "second")
-        assert work.leases.take("planning", "first", at + 2 * minute, minute)
+        work.leases.rest("planning", "second", at + 5 * minute)
+        assert not work.leases.take("planning", "second", at + 4 * minute, minute)
+        assert work.leases.take("planning", "first", at + 5 * minute, minute)
 
 
 def test_a_locked_file_is_said(sqlite_url: str, tmp_path: Path, at: datetime) -> None:

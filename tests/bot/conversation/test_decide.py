@@ -58,7 +58,7 @@ def known(person: Person = ANA, *piles: KnownPile, forecast: Forecast | None = N
 def pile(number: int = 1, name: str | None = None, *told: Told) -> KnownPile:
     """A pile that Ana keeps."""
     row = PileRow(number, name, "America/Denver", 1, SETUP, datetime(2026, 5, 1, tzinfo=UTC), number=number)
-    return KnownPile(row, told, (), {})
+    return KnownPile(row, told)
 
 
 def told(id: int, record: Record, minute: int = 0) -> Told:

@@ -10,7 +10,8 @@ import pytest
 from bot.language.meaning import Meaning
 from bot.language.sharing import among_keepers
 from bot.language.understand import understand
-from scheduler.planner import group_of, plan
+from scheduler.keeping import groups_of
+from scheduler.planner import plan
 from scheduler.turns import agreed
 from shared.care import Action
 from shared.forecast import Forecast
@@ -264,7 +265,7 @@ def test_somebody_without_a_phone_is_credited_by_name(family: Family) -> None:
     family.ana.text("Marta: turned it")
 
     with family.store.work(reading=True) as work:
-        group = group_of(work, 1)
+        group = groups_of(work, [1])[1]
     marta = group.members[-1]
     assert (marta.name, marta.through_id, marta.address) == ("Marta", 1, "")
     assert len(group.members) == 4
@@ -293,7 +294,7 @@ def test_forgetting_a_phone_forgets_who_spoke_through_it(family: Family) -> None
     family.ana.text("yes")
 
     with family.store.work(reading=True) as work:
-        assert [member.name for member in group_of(work, 1).members] == ["Beto", "Leo"]
+        assert [member.name for member in groups_of(work, [1])[1].members] == ["Beto", "Leo"]
         assert work.people.get(4).name is None
 
 
@@ -360,7 +361,7 @@ def test_shares_are_agreed_by_text(family: Family) -> None:
     assert keys(family.ana.text("i do half")) == ["share.agreed"]
 
     with family.store.work(reading=True) as work:
-        assert agreed(group_of(work, 1)) == pytest.approx({1: 0.5, 2: 0.25, 3: 0.25})
+        assert agreed(groups_of(work, [1])[1]) == pytest.approx({1: 0.5, 2: 0.25, 3: 0.25})
 
 
 def test_leaving_the_pile_leaves_the_others(family: Family) -> None:
