@@ -97,6 +97,8 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
         if kind == "smell" and len(group) > 1:
             surer = [f for f in group if f.fields.get("word") not in ("bad", "fresh")]
             dropped |= {id(f) for f in group if surer and f.fields.get("word") in ("bad", "fresh")}
+            if any(f.fields.get("word") == "earthy" for f in group):  # "no bad smell, earthy"
+                dropped |= {id(f) for f in group if f.fields.get("word") == "none"}
         if kind == "heat_feel" and any(
             g.kind == "temperature" and not g.fields["edge"] and g.pile == group[0].pile for g in found
         ):
@@ -113,6 +115,8 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
     for f in found:
         if f.kind == "added" and items[f.at].segment in spread:
             dropped.add(id(f))
+        if f.kind == "smell" and f.fields["word"] == "bad":
+            f.doubt = "vague"
         if "word" in f.fields:
             f.fields["word"] = SAME_AS.get(f.fields["word"], f.fields["word"])
     return _corrected(items, [f for f in found if id(f) not in dropped], lex)

@@ -41,7 +41,8 @@ class Lexicon:
 
     language: Language
     spellings: dict[str, list[Item]] = field(default_factory=dict)
-    phrases: dict[str, list[tuple[tuple[str, ...], set[str], Any]]] = field(default_factory=dict)
+    phrases: dict[str, dict[tuple[str, ...], list[tuple[set[str], Any]]]] = field(default_factory=dict)
+    widths: dict[str, list[int]] = field(default_factory=dict)
     words: dict[str, set[str]] = field(default_factory=dict)
     forms: dict[str, set[str]] = field(default_factory=dict)
     vocabulary: set[str] = field(default_factory=set)
@@ -74,17 +75,16 @@ class Lexicon:
         folded: list[Item] = []
         at = 0
         while at < len(items):
-            entries = self._longest(items, at, strangers)
+            width, entries = self._longest(items, at, strangers)
             if not entries:
                 folded.append(items[at])
                 at += 1
                 continue
-            width = len(entries[0][0])
-            for _, labels, value in entries:
+            for labels, value in entries:
                 for item in items[at : at + width]:
                     item.labels |= labels
                     item.value = value if "<material>" in labels else item.value
-            if width > 1 and any(value is not None for _, _, value in entries):
+            if width > 1 and any(value is not None for _, value in entries):
                 folded.append(_one(items[at : at + width]))
                 at += width
             else:
@@ -92,19 +92,17 @@ class Lexicon:
                 at += 1
         return folded
 
-    def _longest(
-        self, items: list[Item], at: int, strangers: bool
-    ) -> list[tuple[tuple[str, ...], set[str], Any]]:
-        best: list[tuple[tuple[str, ...], set[str], Any]] = []
-        for entry in self.phrases.get(items[at].key, ()):
-            run = items[at : at + len(entry[0])]
-            if best and len(entry[0]) < len(best[0][0]):
-                break
-            if tuple(item.key for item in run) == entry[0] and not (
+    def _longest(self, items: list[Item], at: int, strangers: bool) -> tuple[int, list[tuple[set[str], Any]]]:
+        """The longest phrase that begins at `at`: how many words, and the labels and value of each entry."""
+        by_words = self.phrases.get(items[at].key, {})
+        for width in self.widths.get(items[at].key, ()):
+            run = items[at : at + width]
+            entries = by_words.get(tuple(item.key for item in run))
+            if entries and not (
                 strangers and not (any(item.has("<foreign>") for item in run) and _bare(run))
             ):
-                best.append(entry)
-        return best
+                return width, entries
+        return 0, []
 
     def unit(self, key: str) -> str | None:
         """The kind of unit that a word names: "gal" is "gallon"."""
@@ -116,7 +114,7 @@ class Lexicon:
 
     def names(self, key: str) -> bool:
         """Whether the word alone is a concept or a material."""
-        return any(len(keys) == 1 for keys, _, _ in self.phrases.get(key, ()))
+        return (key,) in self.phrases.get(key, {})
 
     def known(self, key: str) -> bool:
         """Whether the word occurs anywhere in the data of the language."""
@@ -128,12 +126,16 @@ class Lexicon:
             key = letters.sub(heard, key)
         return key
 
+    def heard(self, key: str) -> str | None:
+        """The known word of this language that sounds like an unknown one."""
+        return self.by_sound.get(self.sound(key)) if self.sounds and len(key) >= SOUND_LETTERS else None
+
     def mended(self, key: str) -> str | None:
         """The known word that sounds like an unknown one, or that it is a diminutive of."""
         if not self.sounds or not SOUND_LETTERS <= len(key) <= LONGEST_WORD:
             return None
         small = (word for word in conjugate.without_diminutive(key) if self.known(word))
-        return self.by_sound.get(self.sound(key)) or next(small, None)
+        return self.heard(key) or next(small, None)
 
     def nearest(self, key: str) -> str | None:
         """The known word that a longer unknown one is most likely a typo of."""
@@ -260,5 +262,5 @@ def _add_phrases(made: Lexicon, words: Iterable[str], labels: set[str], value: A
         if len(keys) == 1 and value is None:
             made.words.setdefault(keys[0], set()).update(labels)
         else:
-            made.phrases.setdefault(keys[0], []).append((keys, labels, value))
-            made.phrases[keys[0]].sort(key=lambda entry: -len(entry[0]))
+            made.phrases.setdefault(keys[0], {}).setdefault(keys, []).append((labels, value))
+            made.widths[keys[0]] = sorted({len(words) for words in made.phrases[keys[0]]}, reverse=True)

@@ -201,6 +201,8 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
         kind, past = _unit(items, size + 1, lex, set(LITRES))
         if kind:
             return _folded(items, at, past, Amount(count * each * LITRES[kind], count)), past
+    half = next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), [])
+    count, end = count + (0.5 if half else 0), end + len(half)  # "tres cubetas y media"
     return _folded(items, at, end, Amount(None, count, count if vessel == "bucket" else None)), end
 
 
@@ -283,7 +285,7 @@ def degrees_item(run: list[Item], written: float, unit: Units | None, units: Uni
     return Item(plain(text), text.lower(), text, {"<temperature>"}, run[0].glued, number=written, value=value)
 
 
-Doubt = Literal["impossible", "digits", "unit", "surface", "heard"]
+Doubt = Literal["impossible", "digits", "unit", "surface", "heard", "vague"]
 
 
 def doubt_of(reading: Degrees, units: Units, edge: bool) -> Doubt | None:

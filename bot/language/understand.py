@@ -104,7 +104,7 @@ def _language(words: list[Item]) -> Language:
             continue
         for language in LANGUAGES:
             lex = lexicon(language)
-            known_word = lex.known(item.key) or item.key in lex.spellings
+            known_word = lex.known(item.key) or item.key in lex.spellings or _heard_only(item.key, lex)
             score[language] += 1.0 if lex.common(item.key) else 0.5 if known_word else 0.0
         if item.raw != item.key:
             score["es"] += 1.0
@@ -116,6 +116,13 @@ def _language(words: list[Item]) -> Language:
         else 1.0
     )
     return "es" if score["es"] * lean > score["en"] else "en"
+
+
+def _heard_only(key: str, lex: Lexicon) -> bool:
+    """Whether a word that neither language knows sounds like one of this language alone."""
+    other = lexicon(_other(lex.language))
+    heard = None if other.known(key) else lex.heard(key)
+    return heard is not None and not other.known(heard)
 
 
 def _stop(words: list[Item], lex: Lexicon, *, told: bool, erases: bool) -> AskKind | None:
