@@ -100,6 +100,7 @@ class Profile(_Section):
     latitude          degrees north; with `normals` it sets the weather that forecasts assume
     crisis_line       whom to call or text in a crisis of life
     quiet_from, _to   local times between which nothing unprompted is sent
+    keep_texts_days   texts older than that are blanked, unless a records request holds them
     keep_out          feedstock ids that local rules forbid in a backyard pile
     cents_per_text    what one part of a text costs the programme
     """
@@ -113,6 +114,7 @@ class Profile(_Section):
     crisis_line: str = "988"
     quiet_from: time = time(20)
     quiet_to: time = time(9)
+    keep_texts_days: int = Field(default=730, ge=30)
     keep_out: tuple[str, ...] = ("meat", "dairy", "fat", "pet_waste", "diseased_plants")
     cents_per_text: float = Field(default=1.0, ge=0, le=100)
     staff: Staff = Staff()

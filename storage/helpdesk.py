@@ -195,6 +195,21 @@ class Helpdesk:
         both = [*(_told(*row) for row in told), *(_said(row) for row in said)]
         return sorted(both, key=lambda each: each.at, reverse=True)[:limit]
 
+    def find(self, name: str, address: str, limit: int) -> list[tuple[int, str | None, str, str | None]]:
+        """People by the beginning of their name or by their whole address: id, name, language, class."""
+        pattern = name.lower().replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_") + "%"
+        here = select(AddressTable.person_id).where(AddressTable.address == address)
+        rows = self._session.execute(
+            select(PersonTable.id, PersonTable.name, PersonTable.language, PersonTable.class_code)
+            .where(
+                PersonTable.standing != "erased",
+                or_(func.lower(PersonTable.name).like(pattern, escape="\\"), PersonTable.id.in_(here)),
+            )
+            .order_by(func.lower(PersonTable.name), PersonTable.id)
+            .limit(limit)
+        )
+        return [(row.id, row.name, row.language, row.class_code) for row in rows]
+
     def look_for_trouble(self, at: datetime, most: int) -> int:
         """Open rows for numbers that fail and silence that a call may mend, `most` at the most; how many."""
         found = [("unreachable", *row) for row in self._unreachable(at)]

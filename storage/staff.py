@@ -7,6 +7,7 @@ with too many wrong tries.
 import hashlib
 import hmac
 import secrets
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -58,6 +59,15 @@ class Looking:
     person_id: int
     what: Looked
     at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Invited:
+    """Somebody who was invited and has not texted the code yet."""
+
+    name: str
+    role: Role
+    expires_at: datetime
 
 
 class Staff:
@@ -123,8 +133,27 @@ class Staff:
         )
         return [_member(row) for row in rows]
 
+    def invited(self, at: datetime) -> list[Invited]:
+        """The invitations that are still open, the next to expire first."""
+        rows = self._session.scalars(
+            select(StaffInviteTable)
+            .where(StaffInviteTable.used_at.is_(None), StaffInviteTable.expires_at > at)
+            .order_by(StaffInviteTable.expires_at, StaffInviteTable.name)
+        )
+        return [Invited(row.name, row.role, row.expires_at) for row in rows]  # type: ignore[arg-type]
+
+    def change_role(self, staff_id: int, role: Role) -> None:
+        """Another role from now on. Raises BadInput where nobody would be left to coordinate."""
+        if role != "coordinator":
+            self._keep_a_coordinator(staff_id)
+        self._session.execute(update(StaffTable).where(StaffTable.id == staff_id).values(role=role))
+
     def end(self, staff_id: int, at: datetime) -> None:
-        """A member leaves: signed out everywhere at once, sees no pile any more."""
+        """A member leaves: signed out everywhere at once, sees no pile any more.
+
+        Raises BadInput where nobody would be left to coordinate.
+        """
+        self._keep_a_coordinator(staff_id)
         self._session.execute(update(StaffTable).where(StaffTable.id == staff_id).values(ended_at=at))
         self._session.execute(delete(AssignmentTable).where(AssignmentTable.staff_id == staff_id))
         self.sign_out_everywhere(staff_id, at)
@@ -221,13 +250,14 @@ class Staff:
         """Log that a member looked."""
         self._session.add(LookTable(staff_id=staff_id, person_id=person_id, what=what, at=at))
 
-    def looks(self, person_id: int) -> list[Looking]:
-        """Who looked at this person's things, newest first."""
+    def looks(self, person_id: int | None, limit: int) -> list[Looking]:
+        """Who looked at this person's things (None: at anybody's), newest first."""
         rows = self._session.execute(
             select(LookTable, StaffTable.name)
             .join(StaffTable, StaffTable.id == LookTable.staff_id)
-            .where(LookTable.person_id == person_id)
+            .where(*(() if person_id is None else (LookTable.person_id == person_id,)))
             .order_by(LookTable.id.desc())
+            .limit(limit)
         )
         return [Looking(name, row.person_id, row.what, row.at) for row, name in rows]  # type: ignore[arg-type]
 
@@ -244,6 +274,23 @@ class Staff:
         """The piles that a volunteer may see."""
         piles = select(AssignmentTable.pile_id).where(AssignmentTable.staff_id == staff_id)
         return frozenset(self._session.scalars(piles))
+
+    def who_sees(self, pile_ids: Collection[int]) -> list[tuple[Member, int]]:
+        """The volunteers who may see these piles, each with the pile."""
+        rows = self._session.execute(
+            select(StaffTable, AssignmentTable.pile_id)
+            .join(AssignmentTable, AssignmentTable.staff_id == StaffTable.id)
+            .where(AssignmentTable.pile_id.in_(pile_ids))
+            .order_by(StaffTable.name, AssignmentTable.pile_id)
+        )
+        return [(_member(row), pile_id) for row, pile_id in rows]
+
+    def _keep_a_coordinator(self, staff_id: int) -> None:
+        others = select(StaffTable.id).where(
+            StaffTable.role == "coordinator", StaffTable.ended_at.is_(None), StaffTable.id != staff_id
+        )
+        if self._session.scalar(others.limit(1)) is None:
+            raise BadInput("Somebody must stay to coordinate: make another member a coordinator first.")
 
     def _codes_since(self, staff_id: int, at: datetime) -> int:
         mine = select(func.count()).where(SignInTable.staff_id == staff_id, SignInTable.made_at > at)

@@ -14,8 +14,9 @@ from functools import cache
 from importlib.resources import files
 from io import BytesIO
 from typing import Any, Literal
+from zoneinfo import ZoneInfo
 
-from babel.dates import format_date
+from babel.dates import format_date, format_time
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import Translations
@@ -30,6 +31,7 @@ from bot.conversation.talk import Look
 from bot.language.meaning import Language
 from bot.language.wording import LOCALES
 from bot.profile import Profile
+from bot.staff.helping import temperature
 from bot.staff.poster import Ways
 from bot.web.brake import Brake
 from scheduler.times import Clock
@@ -137,7 +139,7 @@ Answer = Drawn | Go | Download
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One page or action. `roles` empty: whoever comes, signed in or not; `braked`: only so often a client."""
+    """One page or action. `roles` empty: whoever comes; `braked`: only so often from one client."""
 
     path: str
     method: Literal["GET", "POST"]
@@ -267,7 +269,14 @@ def _templates(language: Language) -> Environment:
     environment.install_gettext_translations(_translations(language), newstyle=True)  # type: ignore[attr-defined]
     environment.globals["locale"] = LOCALES[language]
     environment.filters["longday"] = lambda day: format_date(day, "long", locale=LOCALES[language])
+    environment.filters["moment"] = lambda at, zone: _moment(at, zone, LOCALES[language])
+    environment.filters["core"] = lambda core_c, units: temperature(language, units, core_c)
     return environment
+
+
+def _moment(at: datetime, zone: str, locale: str) -> str:
+    there = at.astimezone(ZoneInfo(zone))
+    return f"{format_date(there, 'medium', locale=locale)}, {format_time(there, 'short', locale=locale)}"
 
 
 def translate(language: Language, sentence: str) -> str:

@@ -7,11 +7,27 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from bot.web.office import Office, Page, staff_routes
-from bot.web.pages import answers, broadcasts, classes, export, home, readings, reports, rosters, sign_in, surveys
+from bot.web.pages import (
+    answers,
+    board,
+    broadcasts,
+    classes,
+    export,
+    home,
+    members,
+    readings,
+    records,
+    reports,
+    rosters,
+    sign_in,
+    surveys,
+    thread,
+)
 
 PAGES: Sequence[Page] = (
     *sign_in.PAGES,
     *home.PAGES,
+    *thread.PAGES,
     *classes.PAGES,
     *rosters.PAGES,
     *readings.PAGES,
@@ -19,6 +35,9 @@ PAGES: Sequence[Page] = (
     *broadcasts.PAGES,
     *surveys.PAGES,
     *reports.PAGES,
+    *board.PAGES,
+    *members.PAGES,
+    *records.PAGES,
     *export.PAGES,
 )
 
