@@ -1,19 +1,21 @@
-"""How fast a forecast is, as ratios in one run.
+"""How fast a forecast is, and what its accuracy costs, as ratios in one run.
 
-    python tests/benchmarks/bench_forecast.py [--piles 200]
+    python tests/benchmarks/bench_forecast.py [--piles 1000]
 
-prints the time of a single forecast, piles a second in a batch on one core, peak memory, and one forecast
-with all its members against integrating the same members one by one with SciPy's `solve_ivp`, which is
-loosened until its error against a reference of very short steps is that of our steps, or as far as it goes.
+prints the time of a single forecast, piles a second in a batch on one core, peak memory; the members of one
+forecast against integrating them one by one with SciPy's `solve_ivp`, its right-hand side compiled as ours
+is, loosened until its error against a tight run is that of our steps; and how sure a done date is with fewer
+or more members.
 """
 
 import argparse
-import resource
 import sys
 import time
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,14 +23,18 @@ from scipy.integrate import solve_ivp
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from shared import balance, decay, ensemble, heat, moisture, traces
+from shared import balance, decay, ensemble, evidence, heat, moisture, tending, traces
+from shared.compiled import compiled
 from shared.forecast import forecast, forecast_many
-from shared.history import read_history
+from shared.history import History, read_history
 from shared.pile import Ingredient, Pile, Record
+from tests.benchmarks.measure import peak_mb
+from tests.shared.one_pile import side_by_side
 
 BUILT = date(2026, 4, 1)
 DAYS = 200
-SAMPLE = 4  # members that SciPy integrates; the rest would take as long each
+TURNED = range(14, DAYS, 14)
+SAMPLE = (7, 108, 209, 310, 411)  # members that SciPy integrates; the rest would take as long each
 PILE = Pile(
     "bench",
     BUILT,
@@ -39,140 +45,126 @@ PILE = Pile(
     bin=True,
 )
 POOLS = ("fast_kg", "moderate_kg", "slow_kg", "water_kg", "temp_c")
+FIELDS = [(node, pool) for node in ("core", "shell") for pool in POOLS]
+Floats = NDArray[np.float64]
 
 
-def state_of(pile: Any) -> NDArray[np.float64]:
-    """What changes within a day: five of each node, and the start-up activity."""
-    nodes = [getattr(getattr(pile, node), pool) for node in ("core", "shell") for pool in POOLS]
-    return np.array([*nodes, pile.activity])
+def state_of(pile: Any) -> Floats:
+    """What changes within a day: five of each node, start-up activity, and the core's warmth summed up."""
+    fields = [float(getattr(getattr(pile, node), pool)[0]) for node, pool in FIELDS]
+    return np.array([*fields, float(pile.activity[0]), 0.0])
 
 
-def put(pile: Any, state: NDArray[np.float64]) -> None:
+def put(pile: Any, state: Floats) -> None:
     """Write a state back."""
-    for at, name in enumerate((node, pool) for node in ("core", "shell") for pool in POOLS):
-        setattr(getattr(pile, name[0]), name[1], state[at])
-    pile.activity = min(1.0, state[-1])
+    for (node, pool), value in zip(FIELDS, state, strict=False):
+        getattr(getattr(pile, node), pool)[0] = value
+    pile.activity[0] = min(1.0, state[10])
 
 
-def slopes(pile: Any, own: Any, air_c: float, w_air: float) -> Any:
+@compiled
+def _humidity(temp_c: float, water_kg: float, dry_kg: float) -> float:
+    """Humidity of the air that leaves a node [kg/kg]."""
+    damp = min(1.0, moisture.moisture_of(water_kg, dry_kg) / balance.DRY_TO_THE_AIR)
+    return heat.humidity(heat.saturation_kpa(temp_c) * damp)
+
+
+@compiled
+def slopes(_: float, y: Floats, lanes: Any) -> Floats:
     """The day's differential equations as SciPy wants them, from the same laws as `balance`."""
-    volume = balance.volume_m3(pile)
-    shell_share = float(own.shell_share)
-    settled = moisture.settled_air(1.0, own.settling, own.settling_days, pile.days_since_turn)
-    reach = decay.reach(pile.days_since_turn, own.reach_floor, own.reach_days)
-    slowing, ash, free = [], [], 0.0
-    for node, share in ((pile.core, 1.0 - shell_share), (pile.shell, shell_share)):
-        organic = node.fast_kg + node.moderate_kg + node.slow_kg
-        air = settled * moisture.free_air_space(volume * share, node.water_kg, organic, node.ash_kg)
-        wet = moisture.moisture_of(node.water_kg, organic + node.ash_kg)
-        slowing.append(
-            decay.moisture_factor(wet) * decay.air_space_factor(air) * own.nitrogen_slowing * reach
-        )
-        ash.append(node.ash_kg)
-        free = free or air
-    still = own.draught * heat.still_draught_kg_per_day(volume, free)
-    joule = heat.MJ_PER_DAY_PER_W
-    inner = joule * heat.core_conductance_w_per_k(volume, shell_share, own.conductivity)
-    outer = joule * heat.shell_conductance_w_per_k(volume, shell_share, own.conductivity, own.film)
-    rates = np.array([own.fast_per_day, own.moderate_per_day, own.slow_per_day])
+    own, day = lanes.own, lanes.day
+    core, shell, active = y[:5], y[5:10], min(1.0, y[10])
+    air_c, w_air = day.air_c[0], day.w_air[0]
+    flow = day.still_air[0] * heat.draught_share(core[4] - air_c)
+    work_core = active * day.core.slowing[0]
+    work_core *= decay.temperature_factor(core[4], own.mild_peak[0], own.mild_low_c[0])[0]
+    work_shell = active * day.shell.slowing[0]
+    work_shell *= decay.temperature_factor(shell[4], own.mild_peak[0], own.mild_low_c[0])[0]
+    rates = np.array([own.fast_per_day[0], own.moderate_per_day[0], own.slow_per_day[0]])
+    drop = decay.oxygen_drop_pct(decay.OXYGEN_KG_PER_KG, flow)
+    o2_shell = decay.oxygen_left_pct(drop * work_shell * np.sum(rates * shell[:3]), decay.AIR_OXYGEN_PCT)
+    o2_core = decay.oxygen_left_pct(drop * work_core * np.sum(rates * core[:3]), o2_shell)
+    pace_core = work_core * decay.oxygen_factor(o2_core)
+    pace_shell = work_shell * decay.oxygen_factor(o2_shell)
+    burn_core, burn_shell = pace_core * np.sum(rates * core[:3]), pace_shell * np.sum(rates * shell[:3])
 
-    def derivative(_: float, y: NDArray[np.float64]) -> NDArray[np.float64]:
-        activity = min(1.0, y[10])
-        core, shell = y[:5], y[5:10]
-        flow = still * heat.draught_share(core[4] - air_c)
-        f_core = decay.temperature_factor(core[4], own.mild_peak, own.mild_low_c)
-        f_shell = decay.temperature_factor(shell[4], own.mild_peak, own.mild_low_c)
-        wish_shell = float(rates @ shell[:3]) * f_shell * slowing[1] * activity
-        wish_core = float(rates @ core[:3]) * f_core * slowing[0] * activity
-        o2_shell = decay.oxygen_left_pct(wish_shell * decay.OXYGEN_KG_PER_KG, flow, decay.AIR_OXYGEN_PCT)
-        o2_core = decay.oxygen_left_pct(wish_core * decay.OXYGEN_KG_PER_KG, flow, o2_shell)
-        burn_shell = wish_shell * decay.oxygen_factor(o2_shell)
-        burn_core = wish_core * decay.oxygen_factor(o2_core)
-        dry_core, dry_shell = core[:3].sum() + ash[0], shell[:3].sum() + ash[1]
+    dry_core = core[0] + core[1] + core[2] + lanes.pile.core.ash_kg[0]
+    dry_shell = shell[0] + shell[1] + shell[2] + lanes.pile.shell.ash_kg[0]
+    w_core, w_shell = _humidity(core[4], core[3], dry_core), _humidity(shell[4], shell[3], dry_shell)
+    h_core, h_shell = heat.enthalpy_mj(core[4], w_core), heat.enthalpy_mj(shell[4], w_shell)
+    across = day.inner[0] * (core[4] - shell[4])
+    gain_core = own.heat_mj_per_kg[0] * burn_core - across - flow * (h_core - h_shell)
+    gain_shell = own.heat_mj_per_kg[0] * burn_shell + across - day.outer[0] * (shell[4] - air_c)
+    gain_shell -= flow * (h_shell - heat.enthalpy_mj(air_c, w_air))
 
-        def outlet(temp_c: float, water: float, dry: float) -> float:
-            share = min(1.0, moisture.moisture_of(water, dry) / balance.DRY_TO_THE_AIR)
-            return heat.humidity(heat.saturation_kpa(temp_c) * share)
-
-        w_core, w_shell = outlet(core[4], core[3], dry_core), outlet(shell[4], shell[3], dry_shell)
-        h_core, h_shell = heat.enthalpy_mj(core[4], w_core), heat.enthalpy_mj(shell[4], w_shell)
-        across = inner * (core[4] - shell[4])
-        warm_core = own.heat_mj_per_kg * burn_core - across - flow * (h_core - h_shell)
-        warm_shell = own.heat_mj_per_kg * burn_shell + across - outer * (shell[4] - air_c)
-        warm_shell -= flow * (h_shell - heat.enthalpy_mj(air_c, w_air))
-        k_core = activity * slowing[0] * f_core * decay.oxygen_factor(o2_core)
-        k_shell = activity * slowing[1] * f_shell * decay.oxygen_factor(o2_shell)
-        out = np.empty(11)
-        out[:3], out[5:8] = -k_core * rates * core[:3], -k_shell * rates * shell[:3]
-        out[3] = decay.WATER_KG_PER_KG * burn_core - flow * (w_core - w_shell)
-        out[8] = decay.WATER_KG_PER_KG * burn_shell - flow * (w_shell - w_air)
-        out[4] = warm_core / heat.heat_capacity_mj_per_k(core[3], dry_core)
-        out[9] = warm_shell / heat.heat_capacity_mj_per_k(shell[3], dry_shell)
-        out[10] = own.growth_per_day * f_core * slowing[0] * y[10] if y[10] < 1.0 else 0.0
-        return out
-
-    return derivative
+    out = np.empty(12)
+    out[:3], out[5:8] = -pace_core * rates * core[:3], -pace_shell * rates * shell[:3]
+    out[3] = decay.WATER_KG_PER_KG * burn_core - flow * (w_core - w_shell)
+    out[8] = decay.WATER_KG_PER_KG * burn_shell - flow * (w_shell - w_air)
+    out[4] = gain_core / heat.heat_capacity_mj_per_k(core[3], dry_core)
+    out[9] = gain_shell / heat.heat_capacity_mj_per_k(shell[3], dry_shell)
+    warmth = decay.temperature_factor(core[4], own.mild_peak[0], own.mild_low_c[0])[0]
+    out[10] = own.growth_per_day[0] * warmth * day.core.slowing[0] * y[10]  # beyond 1 it counts as 1
+    out[11] = core[4]
+    return out
 
 
-def by_scipy(
-    pile: Any, own: Any, sky: NDArray[np.float64], tolerance: float, longest: float
-) -> NDArray[np.float64]:
-    """Run one member with `solve_ivp`, day by day; the core at the end of each day [°C]."""
-    cores = np.empty(DAYS)
-    for day in range(DAYS):
-        air_c, w_air, rain_mm, et0_mm = (float(x) for x in sky[day])
-        law = slopes(pile, own, air_c, w_air)
-        start = state_of(pile)
+def by_scipy(lanes: Any, sky: Floats, tolerance: float) -> Floats:
+    """Run the member in lane 0 with `solve_ivp`, day by day; the daily mean of its core [°C]."""
+    pile, day, means = lanes.pile, lanes.day, np.empty(DAYS)
+    day.covered[0] = -1.0
+    for number in range(DAYS):
+        day.air_c[0], day.w_air[0], day.rain_mm[0], day.et0_mm[0] = sky[number]
+        balance.dawn(lanes, 0)
         found = solve_ivp(
-            law, (0, 1), start, method="LSODA", rtol=tolerance, atol=tolerance, max_step=longest
+            slopes, (0, 1), state_of(pile), "LSODA", args=(lanes,), rtol=tolerance, atol=tolerance
         )
         put(pile, found.y[:, -1])
-        pile.days_since_turn += 1.0
-        balance.meet_the_sky(pile, own, rain_mm, et0_mm, -1.0)
-        cores[day] = pile.core.temp_c
-    return cores
+        means[number] = found.y[11, -1]
+        balance.dusk(lanes, 0)
+        if number in TURNED:
+            tending.turn(lanes, 0)
+    return means
 
 
-def by_us(pile: Any, own: Any, sky: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The same with our own steps."""
-    cores = np.empty(DAYS)
-    for day in range(DAYS):
-        air_c, w_air, rain_mm, et0_mm = (float(x) for x in sky[day])
-        balance.live_a_day(pile, own, air_c, w_air)
-        balance.meet_the_sky(pile, own, rain_mm, et0_mm, -1.0)
-        cores[day] = pile.core.temp_c
-    return cores
+def case() -> tuple[History, traces.Sky]:
+    """A pile of 200 days that was turned every fortnight."""
+    records = [Record("turned", BUILT + timedelta(days=number)) for number in TURNED]
+    return read_history(PILE, records, BUILT + timedelta(days=DAYS - 1)), traces.skies(PILE, DAYS, 0)
 
 
 def against_scipy() -> None:
-    """Error and time of both, on a few members; then a whole forecast against all members by SciPy."""
-    history = read_history(PILE, (), BUILT)
-    sky = traces.skies(PILE, DAYS, 0)
+    """Error and time of both, on a few members; then all members of a forecast."""
+    history, sky = case()
+    drawn = partial(ensemble.draw, PILE, history, float(sky.air_c[0]), 0)
 
-    def member(at: int) -> tuple[Any, Any]:
-        likely = ensemble.draw(PILE, history, float(sky.air_c[0]), 0)
-        return likely.piles.view(np.recarray)[at], likely.traits.view(np.recarray)[at]
+    def picked(tolerance: float) -> Floats:
+        fresh = drawn()
+        ran = []
+        for at in SAMPLE:
+            lanes = side_by_side(fresh.piles[at : at + 1], fresh.traits[at : at + 1])
+            ran.append(by_scipy(lanes, sky.by_trace[at % traces.TRACES], tolerance))
+        return np.array(ran)
 
-    picked = [7 + 101 * at for at in range(SAMPLE)]
-    weather = sky.by_trace[0]
-    exact = [by_scipy(*member(at), weather, 1e-8, 0.01) for at in picked]
-    ours = [by_us(*member(at), weather) for at in picked]
-    our_error = float(np.mean([np.abs(a - b).mean() for a, b in zip(ours, exact, strict=True)]))
-    print(f"our steps: {our_error:.2f} K mean error of the core over {DAYS} days")
+    exact = picked(1e-8)
+    likely = drawn()
+    began = time.perf_counter()
+    seen = ensemble.live_through(likely, history, sky)
+    ours_s = time.perf_counter() - began
+    our_error = np.abs(seen[SAMPLE, :, 0] - exact).mean()
+    print(f"our steps: {our_error:.2f} K mean error of the core's daily mean over {DAYS} days")
     for tolerance in (3e-1, 1e-1, 3e-2, 1e-2, 1e-3):
         began = time.perf_counter()
-        rough = [by_scipy(*member(at), weather, tolerance, 1.0) for at in picked]
-        each_s = (time.perf_counter() - began) / SAMPLE
-        error = float(np.mean([np.abs(a - b).mean() for a, b in zip(rough, exact, strict=True)]))
-        print(f"solve_ivp, rtol {tolerance:g}: {error:.2f} K, {each_s:.2f} s a member")
+        error = np.abs(picked(tolerance) - exact).mean()
+        each_s = (time.perf_counter() - began) / len(SAMPLE)
+        print(f"solve_ivp (LSODA, rtol {tolerance:g}): {error:.2f} K, {each_s:.2f} s a member")
         if error <= our_error:
             break
     began = time.perf_counter()
     forecast(PILE, (), BUILT)
-    whole_s = time.perf_counter() - began
-    all_s = ensemble.MEMBERS * each_s
-    print(f"one forecast, {ensemble.MEMBERS} members and all that is run ahead: {whole_s:.3f} s")
-    print(f"its members for {DAYS} days by solve_ivp: {all_s:.0f} s, {all_s / whole_s:.0f} times as long")
+    whole_s, all_s = time.perf_counter() - began, ensemble.MEMBERS * each_s
+    print(f"{ensemble.MEMBERS} members over {DAYS} days: {ours_s:.4f} s, by solve_ivp {all_s:.0f} s,")
+    print(f"  {all_s / ours_s:,.0f} times as long, and {all_s / whole_s:,.0f} times a whole forecast")
 
 
 def season(at: int) -> tuple[Pile, list[Record], date]:
@@ -184,10 +176,31 @@ def season(at: int) -> tuple[Pile, list[Record], date]:
     return PILE, sorted(core + turns, key=lambda record: record.on), BUILT + timedelta(days=35)
 
 
+def members_for_sureness() -> None:
+    """How much the quantiles of the done date stray between seeds, by the number of members."""
+    for members in (64, 128, 256, 512, 1024, 2048):
+        count = members // 4
+        draw = partial(ensemble.draw, members=members)
+        resample = partial(evidence.resample, count=count)
+        with patch.object(ensemble, "draw", draw), patch.object(evidence, "resample", resample):
+            began = time.process_time()
+            ready = [forecast(*season(0), seed=seed).ready for seed in range(16)]
+            each_s = (time.process_time() - began) / 16
+        stray = [
+            np.std([getattr(one, quantile).toordinal() for one in ready])
+            for quantile in ("p10", "p50", "p90")
+        ]
+        print(
+            f"{members:5} members, {count:4} kept: done date strays by "
+            + ", ".join(f"{days:.1f}" for days in stray)
+            + f" days (p10, p50, p90), {1000 * each_s:.0f} ms"
+        )
+
+
 def main() -> None:
     """Print what was measured."""
     parser = argparse.ArgumentParser(description="How fast is a forecast?")
-    parser.add_argument("--piles", type=int, default=200)
+    parser.add_argument("--piles", type=int, default=1000)
     given = parser.parse_args()
     began = time.perf_counter()
     forecast(*season(0))
@@ -205,8 +218,9 @@ def main() -> None:
     wall_s, cpu_s = time.perf_counter() - began, time.process_time() - used
     rate, by_cpu = given.piles / wall_s, given.piles / cpu_s
     print(f"batch of {given.piles}: {rate:.0f} a second, {by_cpu:.0f} by processor time")
-    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    print(f"peak memory {peak_mb():.0f} MB")
     against_scipy()
+    members_for_sureness()
 
 
 if __name__ == "__main__":
