@@ -16,9 +16,11 @@ from bot.profile import Profile
 from scheduler.times import on_wall
 from shared.errors import BadInput
 from shared.pile import Record
+from storage.broadcasts import Audience
 from storage.classes import ClassRow
 from storage.people import Language, Person
 from storage.staff import Member
+from storage.surveys import Item
 from storage.work import Store, Work
 
 NAMES: dict[Language, str] = {
@@ -35,6 +37,36 @@ GREENS = ("grass_clippings", "vegetable_scraps", "coffee_grounds")
 BROWNS = ("dry_leaves", "straw", "shredded_paper")
 AREAS = ("505", "575", "970", "719")
 """Any region will do: 555 0100 to 0199 is kept for fiction in each."""
+
+
+ANSWERS = (
+    (
+        "No heat",
+        "Mix in greens, water until a squeezed handful gives a drop or two, and turn it once.",
+        "Revuelva material verde, mójela hasta que un puño suelte una o dos gotas y voltéela una vez.",
+    ),
+    (
+        "Next class",
+        "The next class is on the first Saturday of the month at Cinder Lane Garden.",
+        "La próxima clase es el primer sábado del mes en el huerto Cinder Lane.",
+    ),
+)
+LEAVES = (
+    "Leaves are falling. Keep ten bags dry: they are your browns until summer.",
+    "Ya caen las hojas. Guarde diez bolsas secas: son su material café hasta el verano.",
+)
+SURVEY = (
+    Item(
+        "Do you still keep a pile?",
+        "¿Sigue con su pila?",
+        (("yes", "sí"), ("no", "no"), ("resting", "descansa")),
+    ),
+    Item(
+        "What helps most?",
+        "¿Qué le ayuda más?",
+        (("reminders", "recordatorios"), ("answers", "respuestas"), ("dates", "fechas")),
+    ),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +104,7 @@ def fill(store: Store, profile: Profile, at: datetime, seed: int = 1) -> Member:
         coordinator = county.staff()
         for taught in CLASSES:
             county.teach(taught)
+        county.reach(coordinator)
         work.commit()
     return coordinator
 
@@ -80,6 +113,7 @@ class _County:
     def __init__(self, work: Work, profile: Profile, at: datetime, chance: Random) -> None:
         self.work, self.profile, self.at, self.chance = work, profile, at, chance
         self.numbers = (f"+1{area}55501{n:02d}" for area, n in product(AREAS, range(100)))
+        self.joined: list[int] = []
         self.names = {language: self._shuffled(language) for language in NAMES}
 
     def _shuffled(self, language: Language) -> Iterator[str]:
@@ -120,6 +154,18 @@ class _County:
             if joined > self.at:
                 joined = self.at - timedelta(minutes=self.chance.randrange(5, 90))
             person = self.person(next(self.names[taught.language]), taught.language, joined, taught.code)
+            if taught.days_ago > 40:
+                self.joined.append(person.id)
+            if self.chance.random() < 0.3:
+                kind = self.chance.choice(("County bin", "Pallet bin"))
+                self.work.classes.sell_bin(
+                    taught.code,
+                    kind,
+                    day,
+                    serial=f"{taught.code}-{person.id}",
+                    price_cents=2500,
+                    person_id=person.id,
+                )
             self.work.people.change(
                 person.id, composted_before=self.chance.choice((False, False, True, None))
             )
@@ -128,6 +174,28 @@ class _County:
                 continue
             if taught.days_ago and self.chance.random() < 0.78:
                 alone.append(self.heap(person, joined))
+
+    def reach(self, coordinator: Member) -> None:
+        """Approved answers, a text to many that waits for a second person, and a survey half way."""
+        educator = next(member for member in self.work.staff.all() if member.role == "educator")
+        for topic, en, es in ANSWERS:
+            written = self.work.approved.write(topic, en, es, educator.id)
+            self.work.approved.approve(written.id, coordinator.id, self.at - timedelta(days=90))
+        self.work.broadcasts.draft(
+            "Save your leaves", Audience(going=True), *LEAVES, per_hour=60, made_by=educator.id, at=self.at
+        )
+        today = self.at.date()
+        survey = self.work.surveys.add(
+            "Autumn", SURVEY, today - timedelta(days=21), today + timedelta(days=14), coordinator.id
+        )
+        for person_id in self.joined:
+            for place, item in enumerate(SURVEY):
+                asked = self.at - timedelta(days=20 - 7 * place)
+                if not self.work.surveys.ask(survey.id, person_id, place, asked):
+                    continue
+                if self.chance.random() < 0.6:
+                    said = self.chance.choice((*range(len(item.answers)), None))
+                    self.work.surveys.answer(survey.id, place, said, person_id, asked + timedelta(hours=2))
 
     def heap(self, person: Person, joined: datetime) -> int:
         """A pile and the season of messages that its keeper kept up, as records."""
