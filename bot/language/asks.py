@@ -3,6 +3,7 @@
 import itertools
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 from bot.language.dates import When
@@ -15,6 +16,7 @@ QUESTIONS = {
     "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
     "how_measure", "how_turn", "how_build", "who_did", "who_has_tool", "tally", "privacy", "stop_adding",
 }  # fmt: skip
+OF_A_PILE = (QUESTIONS | {"picture"}) - {"privacy", "how_measure", "how_turn", "how_build", "who_has_tool"}
 SPANS = {"<days>": 1, "<weeks>": 7, "<months>": 30.4}
 WRONG = (
     "<heat.lost>",
@@ -30,6 +32,7 @@ SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("move", ("what_next", "how_build", "state", "when_ready", "share", "to_staff")),
     ("to_staff", ("what_next", "state", "may_add", "trouble", "later", "hand_over")),
     ("help", ("what_next", "state", "safe_use", "how_turn")),
     ("trouble", ("why", "help")),
@@ -106,8 +109,19 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
     if code := _class_code(items, lex, text):
         asks.append(Ask("join", code=code))
     asks += _may_add(items, lex)
-    asks += [a for kind, span in hits.items() if (a := _ask(kind, span, items, facts, now)) is not None]
+    asks += [
+        replace(a, pile=_pile_of(items, span)) if a.kind in OF_A_PILE else a
+        for kind, span in hits.items()
+        if (a := _ask(kind, span, items, facts, now)) is not None
+    ]
     return _settle(asks, items, facts, now)
+
+
+def _pile_of(items: list[Item], span: tuple[int, int]) -> str | None:
+    """The one pile that the sentence of a question names."""
+    sentence = items[span[0]].sentence
+    named = {str(x.value) for x in items if x.has("<pilename>") and x.sentence == sentence}
+    return named.pop() if len(named) == 1 else None
 
 
 def _asked(items: list[Item], span: tuple[int, int]) -> bool:
@@ -132,6 +146,9 @@ def _ask(
         return Ask("language", language="en" if wanted else "es")
     if kind == "units":
         return Ask("units", units="f" if any(x.has("<degreeword_f>") for x in items) else "c")
+    if kind == "plants":
+        told = _asked(items, span) or not facts
+        return Ask("trouble", topic="plants") if told else None
     if kind == "trouble":
         return Ask("trouble") if any(_problem(f) for f in facts) or _asks_cure(items) else None
     if kind == "only_about":
@@ -293,7 +310,7 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
     if {"later", "schedule"} <= kinds:
         habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
         kinds.discard("later" if habit else "schedule")
-    if "claim" in kinds and all(a.weekday is a.at is None for a in asks if a.kind == "schedule"):
+    if "claim" in kinds and all(a.weekday is None and a.at is None for a in asks if a.kind == "schedule"):
         kinds.discard("schedule")  # "put me down for this weekend"
     if "schedule" in kinds and any(x.has("<day_many>") for x in items):
         kinds.discard("pause")  # "stop the Sunday reminders, do Tuesdays"

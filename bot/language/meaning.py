@@ -137,6 +137,7 @@ class Ask:
     code       `join`: upper case
     name       `rename` (new name), `hand_over` (to whom), `who_has_tool` (which tool), `may_add` (as written)
     amount     `agree_share`: fraction or weight, as `topic` says; `limit`: turnings a month
+    pile       what is asked about one pile (`when_ready`, `state`, `picture`...): what the writer calls it
     topic      `who_has_tool`, `has_tool` (`name`: who), `tool_back`: which tool;
                `what_if`: "no_turn", "turn_weekly", "no_water", "water_weekly", "no_add",
                none for nothing at all; `only_about`: "water" or "turn"; `trouble`: "plants" that it hurt
@@ -153,6 +154,7 @@ class Ask:
     name: str | None = None
     topic: str | None = None
     amount: float | None = None
+    pile: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
