@@ -1,9 +1,9 @@
-"""A million random texts, cut into parts by us and by smsutil, an independent library: any difference is shown.
+"""A million random texts, cut into parts by us and by smsutil, an independent library.
 
     python tests/benchmarks/check_sms_text.py [--texts 1000000] [--seed 1]
 
 Lengths lie around the limits of one to four parts; the letters are the default alphabet, its extension,
-Spanish accents, typographic signs, emoji and other scripts. Ends with status 1 where anything differs.
+Spanish accents, typographic signs, emoji and other scripts. Each difference is printed; it ends with status 1 where anything differs.
 """
 
 import argparse
@@ -18,7 +18,7 @@ import smsutil
 
 from bot.channels.sms_text import BASIC, EXTENSION, alphabet, fold, parts
 
-EDGES = (0, 1, 66, 67, 70, 71, 134, 135, 153, 160, 161, 306, 307, 459, 460, 612)
+EDGES = (4, 66, 67, 70, 71, 134, 135, 153, 160, 161, 306, 307, 459, 460, 612)
 WIDE = "áíóúÁÍÓÚ°’“”–…🔥👍🪱漢字йЖ\u200d\ufe0f"
 
 
@@ -27,7 +27,7 @@ def one(chance: random.Random) -> str:
     letters = BASIC if chance.random() < 0.4 else BASIC + EXTENSION * 3
     if chance.random() < 0.5:
         letters += WIDE
-    length = max(0, chance.choice(EDGES) + chance.randint(-3, 3))
+    length = chance.choice(EDGES) + chance.randint(-3, 3)
     return "".join(chance.choices(letters, k=length))
 
 
@@ -44,7 +44,7 @@ def main() -> int:
             ours, theirs = parts(said), tuple(part.content for part in smsutil.split(said).parts)
             same_alphabet = (alphabet(said) == "gsm") == smsutil.is_valid_gsm(said)
             wide += alphabet(said) == "ucs2"
-            if (said and ours != theirs) or not same_alphabet:
+            if ours != theirs or not same_alphabet:
                 differ += 1
                 print(f"differs: {said!r}")
     took = time.perf_counter() - start
