@@ -50,6 +50,10 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="run every channel that the settings configure")
     serve.set_defaults(run=_serve)
 
+    coordinator = commands.add_parser("coordinator", help="make a code that lets somebody coordinate here")
+    coordinator.add_argument("name", metavar="NAME", help="their first name, as graduates will read it")
+    coordinator.set_defaults(run=_coordinator)
+
     demo = commands.add_parser("demo", help="see the staff's pages with an invented county in them")
     demo.add_argument("--http", default="127.0.0.1:8080", metavar="HOST:PORT", help="where to serve them")
     demo.add_argument("--seed", type=int, default=1, help="another seed, another county")
@@ -85,6 +89,14 @@ def _serve(_given: argparse.Namespace) -> int:
     from bot.app import serve
 
     serve()
+    return 0
+
+
+def _coordinator(given: argparse.Namespace) -> int:
+    from bot.app import coordinator
+
+    print(f"{given.name} texts this to the program's number: {coordinator(given.name)}")
+    print("It works once, for a week.")
     return 0
 
 

@@ -7,7 +7,7 @@ import signal
 import socket
 from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from contextlib import AsyncExitStack, contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 from tempfile import TemporaryDirectory
 from typing import Any, Protocol, runtime_checkable
@@ -35,7 +35,7 @@ from scheduler.broadcasts import send_out
 from scheduler.planner import plan
 from scheduler.sender import Channel, Sender
 from scheduler.times import Clock, SystemClock
-from scheduler.worker import Worker
+from scheduler.worker import FixedJob, Worker
 from shared.errors import BadInput, StorageTrouble
 from storage.inbox import Incoming
 from storage.outbox import Receipt
@@ -43,6 +43,8 @@ from storage.work import Store
 
 log = logging.getLogger(__name__)
 
+MOST_CALLS = 10
+"""People who are put on the list of the staff a day because they are silent or cannot be reached."""
 AGAIN_S = 5.0
 """Pause before a message is stored again after trouble with the database. [s]"""
 TO_OPEN = {
@@ -72,7 +74,8 @@ class Warmheap:
         self._broken: set[int] = set()
         write = rendering(store, self._outlooks)
         self._sender = Sender(store, {channel.name: channel for channel in channels}, write, clock, holder)
-        self.worker = Worker(store, self.plan, self._sender, clock, holder)
+        daily = FixedJob("keep house", timedelta(days=1), self.keep_house)
+        self.worker = Worker(store, self.plan, self._sender, clock, holder, [daily])
 
     def take(self, incoming: Incoming) -> None:
         """Store a message; only then may its channel acknowledge it."""
@@ -104,6 +107,13 @@ class Warmheap:
         """Put what has become due into the outbox."""
         plan(self.store, at, self._outlooks)
         send_out(self.store, at, self._desk.profile.zone)
+
+    def keep_house(self, at: datetime) -> None:
+        """Once a day: find the people whom a call may help, and let texts go that are kept no longer."""
+        with self.store.work() as work:
+            work.helpdesk.look_for_trouble(at, MOST_CALLS)
+            work.privacy.let_go(at - timedelta(days=self._desk.profile.keep_texts_days))
+            work.commit()
 
     async def send(self) -> None:
         """Send what is due."""
@@ -174,6 +184,15 @@ async def _chat(console: Console, clock: Clock) -> None:
                     await warmheap.hear(console.incoming(text, clock.now()))
         finally:
             await warmheap.worker.stop()
+
+
+def coordinator(name: str) -> str:
+    """A one-time code; whoever texts it to the program within a week becomes a coordinator."""
+    clock = SystemClock()
+    with running(read_settings(), [], clock) as warmheap, warmheap.store.work() as work:
+        code = work.staff.invite(name, "coordinator", None, clock.now())
+        work.commit()
+    return code
 
 
 def demo(address: str, seed: int) -> None:
