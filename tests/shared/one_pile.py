@@ -94,12 +94,16 @@ def go(
     air_c: Any = 20.0,
     turn_every: int | None = None,
     water: dict[int, float] | None = None,
+    feed: tuple[float, ...] = (),
     rain_mm: float = 0.0,
     et0_mm: float = 0.0,
     covered: float = -1.0,
     **built: Any,
 ) -> Course:
-    """Build a pile and let it live; `water` gives litres by day."""
+    """Build a pile and let it live; `water` gives litres by day, `feed` is what each week adds to it.
+
+    feed   fast, moderate, slow, ash, water [kg], volume [m³]
+    """
     above = sky(days, air_c, rain_mm, et0_mm)
     pile, own = build(air_c=float(above[0, 0, 0]), **built)
     deeds = np.zeros((days, 5))
@@ -108,8 +112,22 @@ def go(
         deeds[turn_every::turn_every, 0] = 1.0
     for day, litres in (water or {}).items():
         deeds[day, 1] = litres
+    if feed:
+        deeds[7::7, 2] = 0.0
     seen = np.full((1, days, len(life.SEEN)), np.nan, np.float32)
-    life.run(pile, own, np.zeros(1, np.int64), above, deeds, np.zeros((1, 0, 6)), 0, days, days, days, seen)
+    life.run(
+        pile,
+        own,
+        np.zeros(1, np.int64),
+        above,
+        deeds,
+        np.array(feed).reshape(1, -1, 6),
+        0,
+        days,
+        days,
+        days,
+        seen,
+    )
     core, wet, volume, _, _, _, left, _ = seen[0].astype(np.float64).T
     return Course(core, wet, volume, left, float(pile["ready_day"][0]), pile)
 
