@@ -87,11 +87,11 @@ def without_words(known: Known, form: str, outcome: Outcome) -> None:
 
 def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
     """Somebody who has said yes."""
-    if known.waiting.get("ask") == "forget" and meaning.bare in ("yes", "no"):
-        forget(meaning.bare == "yes", outcome)
     if "chosen" in known.waiting:
         questions.answered(known, outcome)
         return
+    if known.waiting.get("ask") == "forget" and meaning.bare in ("yes", "no"):
+        forget(meaning.bare == "yes", outcome)
         return
     if any(ask.kind == "join" for ask in meaning.asks) or codes.taught or codes.pile_id:
         join_more(known, codes, outcome)
@@ -271,6 +271,7 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         if known.waiting.get("ask") in SET_UP_ASKS:
             outcome.opens = {}
             outcome.say("skipped")
+            questions.begin(known, which_pile(known, None), outcome)
         return
     if smoked_lately(known):
         outcome.say("after_smoke")
@@ -284,7 +285,6 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     outcome.say("did_not_follow")
     if options:
         outcome.ask(
-            questions.begin(known, which_pile(known, None), outcome)
             known.waiting["ask"],
             *options,
             **{k: v for k, v in known.waiting.items() if k not in ("ask", "options")},

@@ -116,6 +116,7 @@ class Outcome:
     alerts       lines for the staff, sent at once
     asked_staff  whether something was asked that a human has in hand
     consent      whether the person consented (True) or opted out (False) with this message
+    survey       survey, question and answer by their places; the answer None where it was skipped
     picture_of   the pile whose picture goes with the reply, where the channel shows pictures
     place        channel and address of the group that hears the reply; None: the person alone
     """
@@ -123,7 +124,6 @@ class Outcome:
     lines: list[Line] = field(default_factory=list)
     options: tuple[str, ...] = ()
     opens: dict[str, Any] | None = None
-    survey       survey, question and answer by their places; the answer None where it was skipped
     records: list[tuple[int, Record, int | None]] = field(default_factory=list)
     set_up: dict[int, dict[str, Any]] = field(default_factory=dict)
     done_by: tuple[int | str, ...] = ()
