@@ -3,18 +3,17 @@
 import asyncio
 import logging
 import os
-import signal
 import socket
-from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AsyncExitStack, contextmanager
 from datetime import datetime, timedelta
 from functools import partial
 from tempfile import TemporaryDirectory
-from typing import Any, Protocol, runtime_checkable
 from urllib.parse import urlencode
 from uuid import uuid4
 
 from starlette.applications import Starlette
+from starlette.routing import BaseRoute
 
 from bot.channels.console import Console
 from bot.channels.gateway import Gateway
@@ -22,6 +21,9 @@ from bot.channels.gateway_settings import read_gateway
 from bot.channels.telegram import Telegram
 from bot.conversation.respond import Desk, respond
 from bot.demo import fill, said
+from bot.language.wording import commands
+from bot.listening import Line, health, listen, until_told_to_stop
+from bot.metrics import Counted, metrics_page
 from bot.outlook import Outlooks
 from bot.picture import rendering
 from bot.profile import Profile, read_profile
@@ -45,14 +47,15 @@ log = logging.getLogger(__name__)
 
 MOST_CALLS = 10
 """People who are put on the list of the staff a day because they are silent or cannot be reached."""
-AGAIN_S = 5.0
-"""Pause before a message is stored again after trouble with the database. [s]"""
 TO_OPEN = {
     "telegram": "set WARMHEAP_TELEGRAM_TOKEN",
     "sms": "set WARMHEAP_GATEWAY or WARMHEAP_SMPP_URL",
 }
-RECEIPT_TRIES = 3
-"""How often a receipt is looked up before it is let go."""
+TO_SERVE = {
+    "web": "set WARMHEAP_HTTP to host:port",
+    "staff pages": "set WARMHEAP_HTTP, and WARMHEAP_PUBLIC_URL to the address that browsers reach",
+    "metrics": "set WARMHEAP_HTTP, and WARMHEAP_METRICS_TOKEN to a long random word",
+}
 
 
 class Warmheap:
@@ -65,14 +68,17 @@ class Warmheap:
         channels: Iterable[Channel],
         clock: Clock,
         weather: WeatherService | None = None,
+        public_url: str | None = None,
     ) -> None:
         holder = f"{socket.gethostname()}:{os.getpid()}:{uuid4().hex[:8]}"
         self.store = store
+        self.profile = profile
         self.clock = clock
-        self._outlooks = Outlooks(profile, weather)
-        self._desk = Desk(profile, self._outlooks)
+        self._ending = False
+        self.outlooks = Outlooks(profile, weather)
+        self._desk = Desk(profile, self.outlooks, public_url)
         self._broken: set[int] = set()
-        write = rendering(store, self._outlooks)
+        write = rendering(store, self.outlooks)
         self._sender = Sender(store, {channel.name: channel for channel in channels}, write, clock, holder)
         daily = FixedJob("keep house", timedelta(days=1), self.keep_house)
         self.worker = Worker(store, self.plan, self._sender, clock, holder, [daily])
@@ -95,18 +101,25 @@ class Warmheap:
         with self.store.work(reading=True) as work:
             work.outbox.next_due(self.clock.now())
 
-    def answer(self) -> None:
-        """Answer every stored message that waits, in the order of arrival."""
+    def answer(self, answered: Callable[[], None] = lambda: None) -> None:
+        """Answer every stored message that waits, in the order of arrival; `answered` is told of each."""
         with self.store.work(reading=True) as work:
             waiting = work.inbox.waiting()
         for incoming_id, incoming in waiting:
+            if self._ending:
+                return
             if incoming_id not in self._broken:
                 self._answer(incoming_id, incoming)
+                answered()
+
+    def end(self) -> None:
+        """Answer nothing more; what waits is answered by whoever starts next."""
+        self._ending = True
 
     def plan(self, at: datetime) -> None:
         """Put what has become due into the outbox."""
-        plan(self.store, at, self._outlooks)
-        send_out(self.store, at, self._desk.profile.zone)
+        plan(self.store, at, self.outlooks)
+        send_out(self.store, at, self.profile.zone)
 
     def keep_house(self, at: datetime) -> None:
         """Once a day: find the people whom a call may help, and let texts go that are kept no longer."""
@@ -147,7 +160,8 @@ def running(settings: Settings, channels: Sequence[Channel], clock: Clock) -> It
     try:
         store.upgrade()
         profile = read_profile(settings.profile)
-        yield Warmheap(store, profile, channels, clock, weather_service(profile, clock))
+        public_url = settings.public_url if settings.http is not None else None
+        yield Warmheap(store, profile, channels, clock, weather_service(profile, clock), public_url)
     finally:
         store.close()
 
@@ -228,7 +242,7 @@ async def _demo(settings: Settings, address: str, seed: int) -> None:
             query = urlencode({"address": person.address, "code": code})
             print(f"Open http://{host}:{port}/sign-in/code?{query}", flush=True)
             print("The link signs you in, once, within ten minutes. Stop with Ctrl-C.", flush=True)
-            await _until_told_to_stop(asyncio.create_task(asyncio.Event().wait()))
+            await until_told_to_stop(asyncio.create_task(asyncio.Event().wait()))
 
 
 def serve() -> None:
@@ -239,67 +253,68 @@ def serve() -> None:
     asyncio.run(_serve(read_settings(), SystemClock()))
 
 
-class Line(Channel, Protocol):
-    """A channel that brings messages as well; each is stored when the next is asked for."""
-
-    async def open(self) -> None:
-        """Make ready. Raises ChannelTrouble where that can never be."""
-
-    async def close(self) -> None:
-        """Let go of everything."""
-
-    def incoming(self) -> AsyncIterator[Incoming]:
-        """Every message, without end."""
-
-
-@runtime_checkable
-class KeepsLink(Protocol):
-    """A line that hangs on a link of its own."""
-
-    @property
-    def is_up(self) -> bool:
-        """Whether the link is there."""
-
-
-@runtime_checkable
-class TellsReceipts(Protocol):
-    """A line that hears what became of what was sent."""
-
-    def receipts(self) -> AsyncIterator[Receipt]:
-        """Every receipt, without end."""
-
-
 async def _serve(settings: Settings, clock: Clock) -> None:
     lines = list(_lines(settings, clock))
-    off = {name: mend for name, mend in TO_OPEN.items() if name not in {line.name for line in lines}}
     if not lines:
-        raise BadInput(f"serve: no channel is configured; {', or '.join(off.values())}")
+        raise BadInput(f"serve: no channel is configured; {', or '.join(TO_OPEN.values())}")
     brought = [line for line in lines if isinstance(line, Brought)]
     if settings.http is None and any(line.path is not None for line in brought):
         raise BadInput("serve: the gateway brings texts to the web part; set WARMHEAP_HTTP to host:port")
-    with running(settings, lines, clock) as warmheap:
+    with running(settings, [Counted(line) for line in lines], clock) as warmheap:
         async with AsyncExitStack() as stack:
             for line in lines:
                 await line.open()
                 stack.push_async_callback(line.close)
             if settings.http is not None:
-                await stack.enter_async_context(
-                    serving(web_app(partial(_health, warmheap, lines), brought), settings.http)
-                )
+                pages = _pages(settings, warmheap, lines)
+                app = web_app(partial(health, warmheap, lines), brought, pages)
+                await stack.enter_async_context(serving(app, settings.http))
             await warmheap.worker.start()
             stack.push_async_callback(warmheap.worker.stop)
-            for name, mend in off.items():
-                log.info("action=off channel=%s mend=%s", name, mend)
-            log.info("action=web address=%s", settings.http or "off; set WARMHEAP_HTTP")
+            for part in _what_is_on(settings, lines):
+                log.info(part)
             log.info("action=serving channels=%s", ",".join(line.name for line in lines))
-            await _until_told_to_stop(asyncio.create_task(listen(warmheap, lines)))
+            await until_told_to_stop(asyncio.create_task(listen(warmheap, lines)), warmheap.end)
     log.info("action=stopped")
+
+
+def _pages(settings: Settings, warmheap: Warmheap, lines: Sequence[Line]) -> Iterator[BaseRoute]:
+    """What the web part serves beside the channels' doors."""
+    if settings.metrics_token is not None:
+        token = settings.metrics_token.get_secret_value()
+        yield metrics_page(token, partial(health, warmheap, lines), warmheap.store, warmheap.clock)
+    if settings.public_url is not None:
+        office = Office(
+            warmheap.store, warmheap.profile, warmheap.clock, settings.public_url, warmheap.outlooks
+        )
+        yield from staff_pages(office)
+
+
+def _what_is_on(settings: Settings, lines: Sequence[Line]) -> Iterator[str]:
+    """A line for each part: how it is on, or that it is off and what turns it on."""
+    parts: dict[str, str | None] = dict.fromkeys(TO_OPEN)
+    for line in lines:
+        parts[line.name] = type(line).__name__.lower()
+        if isinstance(line, Telegram):
+            brought = f"webhook at {settings.public_url}{line.path}"
+            parts[line.name] = "long polling" if line.path is None else brought
+    parts["web"] = settings.http
+    parts["staff pages"] = settings.http and settings.public_url
+    parts["metrics"] = "/metrics" if settings.http and settings.metrics_token else None
+    for part, how in parts.items():
+        if how is None:
+            yield f"action=off part={part!r} to_turn_on={(TO_OPEN | TO_SERVE)[part]!r}"
+        else:
+            yield f"action=on part={part!r} how={how!r}"
 
 
 def _lines(settings: Settings, clock: Clock) -> Iterator[Line]:
     """Every channel that the settings configure."""
     if settings.telegram_token is not None:
-        yield Telegram(settings.telegram_token.get_secret_value(), settings.telegram_api, clock)
+        token = settings.telegram_token.get_secret_value()
+        menu = {language: commands(language) for language in read_profile(settings.profile).languages}
+        public_url = settings.public_url if settings.http is not None else None
+        yield Telegram(token, settings.telegram_api, clock, menu, public_url)
     if settings.gateway is None and settings.smpp_url is None:
         return
     if settings.gateway is not None and settings.smpp_url is not None:
@@ -316,89 +331,3 @@ def _lines(settings: Settings, clock: Clock) -> Iterator[Line]:
                 "serve: WARMHEAP_SMPP_URL needs one more package: install warmheap[smpp]"
             ) from None
         yield Smpp(settings.smpp_url.get_secret_value(), settings.sms_from, clock)
-
-
-async def listen(warmheap: Warmheap, lines: Iterable[Line]) -> None:
-    """Bring what arrives to the program: stored at once, answered as fast as it can."""
-    arrived = asyncio.Event()
-    arrived.set()  # what an earlier run stored and did not answer
-    tasks = [asyncio.create_task(_answer_when(arrived, warmheap))]
-    for line in lines:
-        tasks.append(asyncio.create_task(_hear(warmheap, line, arrived)))
-        if isinstance(line, TellsReceipts):
-            tasks.append(asyncio.create_task(_note_receipts(warmheap, line)))
-    try:
-        await asyncio.gather(*tasks)
-    finally:
-        for task in tasks:
-            task.cancel()
-
-
-async def _hear(warmheap: Warmheap, line: Line, arrived: asyncio.Event) -> None:
-    async for incoming in line.incoming():
-        while not await _stored(warmheap, incoming):
-            await asyncio.sleep(AGAIN_S)
-        arrived.set()
-
-
-async def _note_receipts(warmheap: Warmheap, line: TellsReceipts) -> None:
-    async with asyncio.TaskGroup() as tasks:
-        async for receipt in line.receipts():
-            tasks.create_task(_note(warmheap, receipt))
-
-
-async def _note(warmheap: Warmheap, receipt: Receipt) -> None:
-    """Write down what became of a text. A receipt may overtake the note that its text was sent."""
-    for _ in range(RECEIPT_TRIES):
-        try:
-            if await asyncio.to_thread(warmheap.note, receipt):
-                return
-        except StorageTrouble as trouble:
-            log.warning("action=receipt trouble=%s", trouble)
-        await asyncio.sleep(AGAIN_S)
-
-
-async def _health(warmheap: Warmheap, lines: Iterable[Line]) -> dict[str, str]:
-    """The state of each part, "ok" where it is well; says nothing of anybody."""
-    try:
-        await asyncio.to_thread(warmheap.look)
-    except StorageTrouble:
-        return {"database": "cannot serve"}
-    return {"database": "ok"} | {
-        line.name: "no link" if isinstance(line, KeepsLink) and not line.is_up else "ok" for line in lines
-    }
-
-
-async def _stored(warmheap: Warmheap, incoming: Incoming) -> bool:
-    try:
-        await asyncio.to_thread(warmheap.take, incoming)
-    except StorageTrouble as trouble:
-        log.warning("action=take trouble=%s", trouble)
-        return False
-    return True
-
-
-async def _answer_when(arrived: asyncio.Event, warmheap: Warmheap) -> None:
-    while True:
-        await arrived.wait()
-        arrived.clear()
-        try:
-            await warmheap.catch_up()
-        except Exception as trouble:  # answering must outlive any trouble; the database's passes by itself
-            log.warning("action=answer trouble=%s", trouble, exc_info=not isinstance(trouble, StorageTrouble))
-            await asyncio.sleep(AGAIN_S)
-            arrived.set()
-
-
-async def _until_told_to_stop(listening: asyncio.Task[Any]) -> None:
-    """Wait for a stop signal, or for the trouble that ends the listening."""
-    told = asyncio.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        asyncio.get_running_loop().add_signal_handler(number, told.set)
-    stop = asyncio.create_task(told.wait())
-    await asyncio.wait({stop, listening}, return_when=asyncio.FIRST_COMPLETED)
-    stop.cancel()
-    if listening.done():
-        await listening
-    listening.cancel()
-    await asyncio.wait({listening})

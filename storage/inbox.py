@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from storage.models import Form, IncomingTable, insert_once
@@ -86,6 +86,12 @@ class Inbox:
             )
             for row in rows
         ]
+
+    def backlog(self) -> tuple[int, datetime | None]:
+        """How many messages are not yet handled, and when the oldest was sent."""
+        waiting = select(func.count(), func.min(IncomingTable.at)).where(IncomingTable.handled_at.is_(None))
+        number, since = self._session.execute(waiting).one()
+        return number, since
 
     def heard(self, channel: str, address: str, limit: int) -> list[datetime]:
         """When the last messages came from an address, newest first."""

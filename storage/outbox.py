@@ -356,6 +356,14 @@ class Outbox:
         ).all()
         return [_out(row) for row in reversed(rows)]
 
+    def backlog(self, at: datetime) -> tuple[int, datetime | None]:
+        """How many messages are due and wait, and since when the oldest does."""
+        waiting = select(func.count(), func.min(OutboxTable.next_try_at)).where(
+            OutboxTable.status == "waiting", OutboxTable.next_try_at <= at
+        )
+        number, since = self._session.execute(waiting).one()
+        return number, since
+
     def next_due(self, after: datetime) -> datetime | None:
         """When the first message that waits beyond `after` is due."""
         firsts = [

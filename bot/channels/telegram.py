@@ -32,6 +32,7 @@ from telegram.request import HTTPXRequest
 
 from bot.channels.arrivals import Arrivals
 from bot.channels.telegram_updates import KINDS, incoming
+from bot.language.meaning import Language
 from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
 from shared.errors import BadInput, ChannelTrouble, Forged
@@ -56,7 +57,7 @@ SECRET_HEADER: Final = "x-telegram-bot-api-secret-token"
 DOOR: Final = "/telegram"
 NOT_STARTED: Final = "initiate conversation"
 """By this Telegram says that a person has never written to us, which is no opt-out."""
-Menu = Mapping[str, Mapping[str, str]]
+Menu = Mapping[Language, Mapping[str, str]]
 """Commands with what they do, by language; the first is shown to whoever speaks none of them."""
 Given = TypeVar("Given")
 

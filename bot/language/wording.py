@@ -54,6 +54,11 @@ def catalogue(language: Language) -> Catalog:
         return read_po(file, locale=LOCALES[language], abort_invalid=True)
 
 
+def commands(language: Language) -> dict[str, str]:
+    """The commands that a menu shows, each with what it does."""
+    return {name: str(catalogue(language)[f"command.{name}"].string) for name in ("start", "help")}
+
+
 @dataclass(frozen=True, slots=True)
 class Voice:
     """How one person is spoken to: language, units, and the day that "today" means."""

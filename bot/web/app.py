@@ -17,6 +17,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from bot import metrics
 from shared.errors import BadInput, ChannelTrouble, Forged
 
 log = logging.getLogger(__name__)
@@ -171,5 +172,6 @@ async def _body(request: Request) -> bytes | None:
 
 
 def _refused(status: int, why: str) -> Response:
+    metrics.REFUSED.labels(str(status)).inc()
     log.warning("action=webhook_refused status=%s why=%s", status, why)
     return PlainTextResponse(f"{why}\n", status, {"Connection": "close"})
