@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
@@ -50,7 +50,7 @@ class LoggerFiles:
         """Keep readings to look at; drafts of before yesterday go. Raises BadInput for no such pile."""
         self._piles.get(pile_id)
         old = (LoggerFileTable.taken_at.is_(None)) & (LoggerFileTable.at < at - DRAFT_LASTS)
-        self._session.execute(delete(LoggerFileTable).where(old))
+        self._session.execute(update(LoggerFileTable).where(old).values(rows=None))
         row = LoggerFileTable(
             pile_id=pile_id,
             staff_id=staff_id,
@@ -65,7 +65,7 @@ class LoggerFiles:
     def get(self, file_id: int) -> LoggerFile:
         """The file of this id. Raises BadInput where there is none (any more)."""
         row = self._session.get(LoggerFileTable, file_id)
-        if row is None:
+        if row is None or (row.rows is None and row.taken_at is None):
             raise BadInput("these readings are not here any more: bring in the file again")
         return _file(row)
 

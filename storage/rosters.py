@@ -52,7 +52,7 @@ class Rosters:
     ) -> Roster:
         """Keep a file to look at; drafts of before yesterday go."""
         old = (RosterTable.taken_at.is_(None)) & (RosterTable.at < at - DRAFT_LASTS)
-        self._session.execute(delete(RosterTable).where(old))
+        self._session.execute(update(RosterTable).where(old).values(rows=None))
         row = RosterTable(
             class_code=class_code.upper(),
             staff_id=staff_id,
@@ -68,7 +68,7 @@ class Rosters:
     def get(self, roster_id: int) -> Roster:
         """The file of this id. Raises BadInput where there is none (any more)."""
         row = self._session.get(RosterTable, roster_id, with_for_update=True)
-        if row is None:
+        if row is None or (row.rows is None and row.taken_at is None):
             raise BadInput("this list is not here any more: bring in the file again")
         return _roster(row)
 
@@ -139,7 +139,7 @@ class Rosters:
                 .join(PersonTable, PersonTable.id == AddressTable.person_id)
                 .where(AddressTable.channel == channel, AddressTable.address.in_(part))
             )
-            found.update(row._tuple() for row in rows)
+            found.update(iter(rows))
         return found
 
     def _untouched(self, people: Sequence[int]) -> set[int]:
