@@ -73,6 +73,9 @@ def state(
     except BadInput:
         return None
     read = [record for record in pile.records if record.core_c is not None]
+    step = worded(known, actions[0])
+    if actions[0].do == "keep_away":
+        step = Line("danger.stay_back", {"emergency": profile.emergency_number})
     return State(
         pile_id=row.id,
         called=pile.called,
@@ -80,7 +83,7 @@ def state(
         core_c=read[-1].core_c if read else None,
         read_on=read[-1].on if read else None,
         ready=None if outlook.stage == "ready" else (outlook.ready.p10, outlook.ready.p90),
-        step=Voice(language, profile.units, known.today).say([worded(known, actions[0])]),
+        step=Voice(language, profile.units, known.today).say([step]),
     )
 
 
