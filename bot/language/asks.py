@@ -32,6 +32,8 @@ SOCIAL = {"thanks", "greeting"}
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("new_calendar", ("calendar", "what_next", "schedule", "may_add")),
+    ("calendar", ("may_add", "what_next", "share", "schedule", "picture", "later")),
     ("move", ("what_next", "how_build", "state", "when_ready", "share", "to_staff")),
     ("to_staff", ("what_next", "state", "may_add", "trouble", "later", "hand_over")),
     ("help", ("what_next", "state", "safe_use", "how_turn")),
@@ -54,7 +56,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
         ),
     ),
     ("join", ("start", "share", "what_next")),
-    ("start", ("share", "hand_over", "resume", "claim", "later")),
+    ("start", ("correction", "share", "hand_over", "resume", "claim", "later")),
     ("pause", ("later", "schedule", "hand_over", "resume", "claim", "not_before")),
     ("resume", ("start", "later", "schedule", "hand_over")),
     ("schedule", ("later", "not_before")),
@@ -84,7 +86,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("hand_over", ("who_did",)),
     ("who_did", ("what_next", "claim", "state")),
     ("who_has_tool", ("what_next",)),
-    ("hand_over", ("claim", "share", "no", "decline", "schedule")),
+    ("hand_over", ("claim", "share", "no", "decline", "what_next", "schedule")),
     ("when_ready", ("state", "what_next", "trouble")),
     ("trouble", ("what_next", "help", "state", "no")),
     ("what_next", ("help", "state")),

@@ -10,6 +10,9 @@ from bot.language.lexicon import Lexicon
 
 LARGEST_PILE_NUMBER = 20
 AFTER_NAME = ("at", "<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>", "=")
+AFTER_NUMBER = (
+    "<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les", "<date>", "<and>"
+)  # fmt: skip
 SCOPES = ("ask", "hypo", "plan", "not")
 
 
@@ -235,9 +238,8 @@ def _counts_piles(items: list[Item], at: int) -> bool:
     hour = at > 0 and items[at - 1].has("a", "de", "por") and not given
     return not hour and (
         after is None
-        or after.has(
-            "<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les", "<date>"
-        )
+        or (after.number or 0) > LARGEST_PILE_NUMBER  # "la 1 118"
+        or after.has(*AFTER_NUMBER)
     )
 
 

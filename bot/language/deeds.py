@@ -258,6 +258,8 @@ def _is_subject(items: list[Item], at: int, end: int) -> bool:
 
 def _is_place(items: list[Item], at: int) -> bool:
     """ "threw dirt over the scraps": it lies there already."""
+    if items[at].has("<veg>") and any(x.has("a", "al", "en") for x in items[max(0, at - 2) : at]):
+        return True  # "se la puse a los rosales"
     return at > 1 and items[at - 1].has("<article>", "all") and items[at - 2].has("<onto>", "<cover.done>")
 
 
@@ -281,6 +283,8 @@ def _amount_of_material(items: list[Item], at: int, end: int) -> Amount | None:
             )
             taken = later is not None and later.has("<material>", "<water_word>")
             return None if taken else _amount(items[i])
+        if items[i].has("<add.done>") and items[i + 1 : i + 2] and items[i + 1].has("<amount>"):
+            continue  # "de paja le puse 15 litros"
         if items[i].has(
             "<material>", "<water_word>", "<add.done>", "<and>", "<turn.done>", "<water.done>", "<give.done>"
         ):

@@ -40,6 +40,8 @@ def tense_at(items: list[Item], at: int) -> str:
             break
         if items[i].has("<was>"):
             return "past"
-        if items[i].has("<is>") or any(label.endswith((".now>", ".ing>")) for label in items[i].labels):
+        if items[i].has("<is>", "<now>") or any(
+            label.endswith((".now>", ".ing>")) for label in items[i].labels
+        ):
             return "present"
     return ""

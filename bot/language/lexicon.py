@@ -164,6 +164,7 @@ def _bare(run: list[Item]) -> bool:
 def _one(run: list[Item]) -> Item:
     """A phrase as one item, with the labels that all its words were given."""
     labels = set.intersection(*(item.labels for item in run)) | {" ".join(item.key for item in run)}
+    labels |= {"<now>"} & run[0].labels  # "ya no huele"
     first = run[0]
     return Item(
         " ".join(item.key for item in run),

@@ -64,6 +64,12 @@ def _run(
         elif key in heard and (not run or (heard[key] in words and _speaks_on(items, end, words, run))):
             run.append(heard[key])
             end, slips = end + 1, True
+        elif len(run) > 1 and run[-1] in joiners and key in table["one"]:  # "sesenta y un"
+            run.append(table["units"][0])
+            end += 1
+        elif run and key in joiners and _one_more(items, end, table["one"]):
+            run.append(key)
+            end += 1
         elif run and key in joiners | {"-"} and end + 1 < len(items) and items[end + 1].key in words:
             run.extend([key] if key != "-" else [])
             end += 1
@@ -72,6 +78,12 @@ def _run(
     if len(run) == 1 and (run[0] in table["pronoun"] or slips):
         return [], at, False
     return run, end, slips
+
+
+def _one_more(items: list[Item], joiner: int, ones: list[str]) -> bool:
+    """ "sesenta y un grados", "two and a half" aside."""
+    after = items[joiner + 1 : joiner + 3]
+    return len(after) == 2 and after[0].key in ones and after[1].has("<temperature_word>", "<degree_word>")
 
 
 def _speaks_on(items: list[Item], at: int, words: set[str], run: list[str]) -> bool:

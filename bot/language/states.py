@@ -9,7 +9,9 @@ from bot.language.meaning import Units
 from bot.language.quantities import Degrees, doubt_of
 from shared.pile import Kind
 
-KINDS: dict[str, Kind] = {"moisture": "moisture", "texture": "texture", "heat": "heat_feel", "smell": "smell"}
+KINDS: dict[str, Kind] = {
+    "moisture": "moisture", "texture": "texture", "heat": "heat_feel", "smell": "smell", "growth": "growth",
+}  # fmt: skip
 
 
 def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
@@ -32,7 +34,8 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                 item.labels.add("<of_lumps>")  # "wet layers" tells of the layers
         concept, word = name.split(".")
         if not (scope & UNREAL or denied or of_soil or items[first].has(*_harmless(concept))):
-            yield Finding(KINDS[concept], first, tense_at(items, first), {"word": word})
+            fields = {} if word == "seen" else {"word": word}
+            yield Finding(KINDS[concept], first, tense_at(items, first), fields)
     for i, item in enumerate(items):
         if item.scope & UNREAL or not item.has("<concept>"):
             continue
@@ -201,7 +204,9 @@ def _at_edge(items: list[Item], at: int) -> bool:
     before = at - 1
     while before > 0 and items[before].has("<marks>", "<is>", "<was>", "<more_than>", ":"):
         before -= 1
-    sentence = [x for x in items if x.sentence == items[at].sentence and x.has("<core>", "<edge>", "<temperature>")]
+    sentence = [
+        x for x in items if x.sentence == items[at].sentence and x.has("<core>", "<edge>", "<temperature>")
+    ]
     heads = sentence[0].has("<core>", "<edge>") and not sentence[0].has("<temperature>")
     if heads and before >= 0 and items[before].has("<core>", "<edge>"):
         return not items[before].has("<core>")  # "core 128 edges 100"
