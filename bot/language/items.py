@@ -4,6 +4,7 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 LONGEST_TEXT = 1600  # ten SMS parts; what lies beyond is not read
@@ -57,6 +58,7 @@ class Item:
         return not self.labels.isdisjoint(labels)
 
 
+@lru_cache(maxsize=8192)
 def plain(text: str) -> str:
     """Lower case without accents: "Volteé" -> "voltee"."""
     if text.isascii():
@@ -66,7 +68,8 @@ def plain(text: str) -> str:
 
 def clean(text: str) -> str:
     """One form for quotes, dashes, fractions and wide letters; cut to what is read."""
-    folded = unicodedata.normalize("NFKC", re.sub(r"(?<=\d)(?=[¼½¾⅓⅔])", " ", text[:LONGEST_TEXT]))
+    signs = re.sub(r"(?<=\d)(?=[¼½¾⅓⅔])", " ", text[:LONGEST_TEXT]).translate(_ONE_SIGN)  # "60ºC"
+    folded = unicodedata.normalize("NFKC", signs)
     return folded.translate(_ONE_SIGN)[:LONGEST_TEXT]
 
 

@@ -13,6 +13,7 @@ A folder `xx/` holds TOML files; all tables of the same name are merged:
 
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -146,10 +147,15 @@ class Lexicon:
     def searches(self, items: Sequence[Item], prefix: str) -> Iterator[tuple[str, tuple[int, int]]]:
         """Each match of each pattern whose name starts with `prefix`, as (name, (first, past-last))."""
         by_label = self.index.get(prefix.split(".")[0], {})
-        present = set().union(*(item.labels for item in items)) if items else set()
-        likely = {entry[0]: entry for label in present & by_label.keys() for entry in by_label[label]}
-        for _, name, pattern in (likely[order] for order in sorted(likely)):
-            if name.startswith(prefix) and not any(present.isdisjoint(need) for need in pattern.needs):
+        present: set[str] = set().union(*[item.labels for item in items])
+        likely = {
+            entry
+            for label in present & by_label.keys()
+            for entry in by_label[label]
+            if entry[2].may_match(present)
+        }
+        for _, name, pattern in sorted(likely, key=lambda entry: entry[0]):
+            if name.startswith(prefix):
                 for found in pattern.find_all(items):
                     yield name[len(prefix) :], found
 
@@ -211,23 +217,27 @@ def lexicon(language: Language) -> Lexicon:
     made.stop_words = {" ".join(i.key for i in cut(text)) for text in tables["stop"]["whole"]}
     made.everyday = set(plain(" ".join(tables["common"]["words"])).split())
     made.vocabulary |= made.everyday
-    order = 0
-    for name, texts in tables["patterns"].items():
-        made.patterns[name] = [Pattern(plain(text)) for text in texts]
-        for pattern in made.patterns[name]:
-            order += 1
-            for label in pattern.anchor:
-                made.index.setdefault(name.split(".")[0], {}).setdefault(label, []).append(
-                    (order, name, pattern)
-                )
-        for pattern in made.patterns[name]:
-            made.vocabulary.update(n for e in pattern.elements for n in e.names if n.isalpha())
+    _index_patterns(made)
     made.sounds = [(re.compile(letters), heard) for letters, heard in tables.get("sounds", {}).items()]
     for word in sorted(made.vocabulary, key=lambda word: (word not in made.everyday, word)):
         if made.sounds:
             made.by_sound.setdefault(made.sound(word), word)
         made.by_length.setdefault((word[0], len(word)), []).append(word)
     return made
+
+
+def _index_patterns(made: Lexicon) -> None:
+    """Find each pattern by the labels of its rarest element."""
+    for name, texts in made.tables["patterns"].items():
+        made.patterns[name] = [Pattern(plain(text)) for text in texts]
+    every = [(name, pattern) for name, patterns in made.patterns.items() for pattern in patterns]
+    uses = Counter(label for _, pattern in every for need in pattern.needs for label in need)
+    for order, (name, pattern) in enumerate(every):
+        rarest = min(pattern.needs, key=lambda need: sum(uses[label] for label in need))
+        by_label = made.index.setdefault(name.split(".")[0], {})
+        for label in rarest:
+            by_label.setdefault(label, []).append((order, name, pattern))
+        made.vocabulary.update(n for e in pattern.elements for n in e.names if n.isalpha())
 
 
 def _add_verbs(made: Lexicon, name: str, verbs: Iterable[str]) -> None:

@@ -32,7 +32,6 @@ class Pattern:
             for e in self.elements
             if e.kind == "item" and not e.maybe and e.names.isdisjoint({"$", "<any>"})
         ]
-        self.anchor = min(firm, key=lambda e: len(e.names)).names
         self.needs = tuple(e.names for e in firm)  # labels without one of each of which it cannot match
 
     @staticmethod
@@ -47,6 +46,13 @@ class Pattern:
             part.removeprefix("!" if refuses else "").removesuffix("?" if maybe else "").split("|")
         )
         return Element(names, "not" if refuses else "item", maybe=maybe)
+
+    def may_match(self, present: set[str]) -> bool:
+        """Whether a message with these labels can hold it at all."""
+        for need in self.needs:  # a plain loop: this runs for each pattern of each message
+            if present.isdisjoint(need):
+                return False
+        return True
 
     def find(self, items: Sequence[Item], start: int = 0) -> tuple[int, int] | None:
         """First match at or after `start` as (first, past-last) positions."""

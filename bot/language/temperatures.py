@@ -50,8 +50,8 @@ def _give_unit(items: list[Item], lex: Lexicon, units: Units) -> None:
     for item in items:
         kind = lex.unit(item.key) if len(item.key) > 2 and not item.scope else None
         unit: Units | None = "c" if kind == "celsius" else "f" if kind == "fahrenheit" else None
-        bare = [x for x in items if x.has("<temperature>") and x.value.unit is None]
-        if unit is None or not bare:
+        bare = [x for x in items if x.has("<temperature>") and x.value.unit is None] if unit else []
+        if not bare:
             continue
         for x in bare:
             x.value = degrees_item([x], x.value.written, unit, units).value
@@ -257,6 +257,9 @@ def _mark_changes(items: list[Item]) -> None:
         dated = any(x.has("<date>") for x in after)
         if before is not None and before.has("<falling>", "<instead>") and len(readings) > 1 and not dated:
             items[at].labels.add("<past_reading>")
+        following = next((i for i in readings if i > at), at)
+        if before is not None and before.has("de") and any(x.has("<shift>") for x in items[at:following]):
+            items[at].labels.add("<past_reading>")  # "de 120 subió a 135"
         if len(readings) > 1 and _denied(items, at):
             items[at].labels.add("<denied>")
         if "not" in items[at].scope and before is not None and not before.has("not", "no"):

@@ -5,6 +5,7 @@ names and phrases folded into items; clauses marked as denied, planned, supposed
 by tables of patterns over the items. All words and patterns are data, in the folder of each language.
 """
 
+import gc
 import re
 from datetime import datetime, time
 from typing import Any
@@ -78,6 +79,8 @@ def _warm_up() -> None:
     """Read the data of each language when the module is imported, so that no message waits for it."""
     for language in LANGUAGES:
         dates.find_dates(cut("3/4"), lexicon(language), datetime(2026, 1, 1))
+    gc.collect()
+    gc.freeze()  # what was read lives as long as the process: no later collection need go through it
 
 
 def _speaker(text: str) -> tuple[str | None, str]:
