@@ -76,7 +76,7 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
 
 
 def _asked_to(items: list[Item], last: int, end: int) -> int:
-    """Where a question ends: at its "but", or where it runs on into a statement ("what now it's 145 and wet")."""
+    """Where a question ends: at its "but", or where it runs on into a statement ("what now it's 145")."""
     marked = any(x.key == "?" for x in items[last:end])
     return next(
         (

@@ -49,10 +49,7 @@ class Pattern:
 
     def may_match(self, present: set[str]) -> bool:
         """Whether a message with these labels can hold it at all."""
-        for need in self.needs:  # a plain loop: this runs for each pattern of each message
-            if present.isdisjoint(need):
-                return False
-        return True
+        return not any(map(present.isdisjoint, self.needs))
 
     def find(self, items: Sequence[Item], start: int = 0) -> tuple[int, int] | None:
         """First match at or after `start` as (first, past-last) positions."""

@@ -110,7 +110,8 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>",
         "<more_than>", "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>",
         "<not>", "<only>", "<again>", "<it>", "<turn>", "<also>", "<day_unit>", "be", "<smell>",
-        "<to_reading>", "<partday>", "<material>", "<verb>", "<shift>", "<growth>", "<falling>", "<pests>", "<name>", "<slip>",
+        "<to_reading>", "<partday>", "<material>", "<verb>", "<shift>", "<growth>",
+        "<falling>", "<pests>", "<name>", "<slip>",
         "<place>", "after", "=", "<emoji>", "out",
     )  # fmt: skip
 
