@@ -48,6 +48,8 @@ THROUGH_STAFF = "staff"
 """The channel of what was told to staff by phone or on a visit; its address is the id of the person."""
 ERASED = "erased"
 """The channel of texts that a records request holds although their writer is forgotten; addressed alike."""
+MOVED = "moved"
+"""The channel of texts from a phone that their writer has left for another; addressed alike."""
 SILENT_DAYS = (21, 60)
 """Days of silence in which a call may still save a pile (weeks three to eight; common practice)."""
 UNANSWERED = 3
@@ -296,7 +298,7 @@ class Helpdesk:
 def from_person(session: Session, person_id: int) -> ColumnElement[bool]:
     """What came from a person's addresses, or was told to staff by them; each found by index."""
     held = select(AddressTable.channel, AddressTable.address).where(AddressTable.person_id == person_id)
-    here = [*session.execute(held), (THROUGH_STAFF, str(person_id)), (ERASED, str(person_id))]
+    here = [*session.execute(held), *((by, str(person_id)) for by in (THROUGH_STAFF, ERASED, MOVED))]
     return or_(
         *(
             and_(IncomingTable.channel == channel, IncomingTable.address == address)

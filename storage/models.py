@@ -4,13 +4,14 @@ Moments are stored in UTC and come back aware of it; calendar days are the pile'
 Word lists stand here once, so that the type, the check constraint and the reader agree.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, time
 from typing import Any, ClassVar, Literal, get_args
 
 from sqlalchemy import (
     JSON,
     CheckConstraint,
+    ColumnElement,
     DateTime,
     Double,
     ForeignKey,
@@ -138,6 +139,7 @@ class PersonTable(Table):
     composted_before: Mapped[bool | None]
     household: Mapped[int | None]
     postcode_area: Mapped[str | None] = mapped_column(String(8))
+    calendar_key: Mapped[str | None] = mapped_column(String(43), unique=True)
 
     __table_args__ = (
         CheckConstraint("household > 0", name="household"),
@@ -166,6 +168,16 @@ class AddressTable(Table):
         UniqueConstraint("channel", "address"),
         partial("uq_address_current", "person_id", where="current", unique=True),
     )
+
+
+class MoveTable(Table):
+    """A code by which a person may move to another phone; only its keyed hash is kept, one a person."""
+
+    __tablename__ = "move"
+
+    person_id: Mapped[int] = mapped_column(ForeignKey("person.id"), primary_key=True, autoincrement=False)
+    mark: Mapped[str] = mapped_column(String(64), index=True)
+    expires_at: Mapped[datetime]
 
 
 class ConsentTable(Table):
@@ -369,6 +381,14 @@ class PaceTable(Table):
     paused_until: Mapped[datetime]
 
 
+def columns_of(table: type[Table], names: Iterable[str]) -> list[ColumnElement[Any]]:
+    """Columns by the names of their attributes, for statements that go past the mapper.
+
+    What every message reads is read so: it takes a third of the time. Such a statement does not flush.
+    """
+    return [inspect(table).columns[name].label(name) for name in names]
+
+
 def insert_once(session: Session, table: type[Table], values: Mapping[str, Any]) -> Any:
     """Insert a row unless a unique constraint already holds it: its key, or None where it was there."""
     statement = insert(session, table).values(values).on_conflict_do_nothing()
@@ -378,4 +398,5 @@ def insert_once(session: Session, table: type[Table], values: Mapping[str, Any])
 def insert(session: Session, table: type[Table]) -> sqlite.Insert | postgresql.Insert:
     """An insert that can say what to do about a row that is there; both databases word it alike."""
     on_sqlite = session.get_bind().dialect.name == "sqlite"
-    return sqlite.insert(table) if on_sqlite else postgresql.insert(table)
+    into = inspect(table).local_table  # the mapper would only cost time
+    return sqlite.insert(into) if on_sqlite else postgresql.insert(into)

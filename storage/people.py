@@ -1,24 +1,27 @@
 """Who writes to us: settings, standing, consent, addresses; and forgetting them when they ask."""
 
 import hashlib
+import secrets
 from collections.abc import Collection
 from dataclasses import asdict, dataclass, field, fields
 from datetime import date, datetime, time
 from typing import Any, Literal, TypedDict, Unpack
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from sqlalchemy import ColumnElement, delete, func, select, update
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import ColumnElement, bindparam, delete, func, inspect, select, update
+from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
 from storage import privacy
 from storage.models import (
     AddressTable,
     ConsentTable,
+    MoveTable,
     PersonTable,
     Standing,
     StopListTable,
     Weekday,
+    columns_of,
 )
 
 Language = Literal["en", "es"]
@@ -180,6 +183,48 @@ class People:
         self._session.add(held)
         self._session.flush()
 
+    def let_move(self, person_id: int, code: str, until: datetime) -> None:
+        """Whoever texts this code until then is this person on another phone; earlier codes end."""
+        self._session.merge(MoveTable(person_id=person_id, mark=self._mark("move", code), expires_at=until))
+        self._session.flush()
+
+    def moving(self, code: str, at: datetime) -> Person | None:
+        """Who moves by this code now; None where it is unknown, used or too old, or they have opted out."""
+        mine = select(MoveTable.person_id).where(
+            MoveTable.mark == self._mark("move", code), MoveTable.expires_at > at
+        )
+        person_id = self._session.scalar(mine)
+        person = None if person_id is None else self.get(person_id)
+        return person if person is not None and person.standing == "joined" else None
+
+    def move(self, person_id: int, channel: str, address: str, at: datetime) -> None:
+        """From now on this person is reached here only; their code is used up.
+
+        Whoever was met at this address so far was they. What came from the old one stays with the person.
+        """
+        self._session.execute(delete(MoveTable).where(MoveTable.person_id == person_id))
+        met = self.by_address(channel, address)
+        privacy.leave_addresses(self._session, person_id)
+        self.reach(person_id, channel, address, at)
+        if met is not None:
+            row = self._session.get_one(PersonTable, met.id)
+            row.name, row.standing, row.waiting_for, row.next_look_at = None, "erased", {}, None
+        self._session.flush()
+
+    def calendar_key(self, person_id: int, *, renew: bool = False) -> str:
+        """The secret part of the address of this person's calendar; a renewed one ends the one before."""
+        row = self._session.get_one(PersonTable, person_id)
+        if row.calendar_key is None or renew:
+            row.calendar_key = secrets.token_urlsafe(32)
+            self._session.flush()
+        return row.calendar_key
+
+    def by_calendar_key(self, key: str) -> Person | None:
+        """Whose calendar this is; nobody's once they have stopped."""
+        person_id = self._session.scalar(select(PersonTable.id).where(PersonTable.calendar_key == key))
+        person = None if person_id is None else self.get(person_id)
+        return person if person is not None and person.standing == "joined" else None
+
     def get(self, person_id: int) -> Person:
         """The person of this id. Raises BadInput where there is none."""
         found = self.of_ids([person_id])
@@ -189,7 +234,7 @@ class People:
 
     def of_ids(self, person_ids: Collection[int]) -> dict[int, Person]:
         """The people of these ids, as far as there are such."""
-        found = self._session.execute(REACHED.where(PersonTable.id.in_(person_ids)))
+        found = self._session.execute(OF_IDS, {"ids": list(person_ids)})
         return {row.id: _person(row) for row in found}
 
     def anybody(self) -> bool:
@@ -198,23 +243,15 @@ class People:
 
     def by_address(self, channel: str, address: str) -> Person | None:
         """Who writes from this address, None for a stranger."""
-        wrote = aliased(AddressTable)
-        found = self._session.execute(
-            REACHED.join(wrote, wrote.person_id == PersonTable.id).where(
-                wrote.channel == channel, wrote.address == address
-            )
-        ).one_or_none()
+        where = {"wrote_in": channel, "wrote_from": address}
+        found = self._session.execute(BY_ADDRESS, where).one_or_none()
         return None if found is None else _person(found)
 
-    def change(self, person_id: int, **changes: Unpack[Changes]) -> Person:
+    def change(self, person_id: int, **changes: Unpack[Changes]) -> None:
         """Set what is named, leave the rest. Raises BadInput on a zone that does not exist."""
         if "zone" in changes:
             known_zone(changes["zone"])
-        row = self._session.get_one(PersonTable, person_id)
-        for name, value in changes.items():
-            setattr(row, name, value)
-        self._session.flush()
-        return self.get(person_id)
+        self._session.execute(update(PersonTable).where(PersonTable.id == person_id).values(**changes))
 
     def consent(
         self,
@@ -335,12 +372,17 @@ def _is(channel: str, address: str) -> tuple[ColumnElement[bool], ColumnElement[
     return AddressTable.channel == channel, AddressTable.address == address
 
 
-REACHED = select(
-    *(getattr(PersonTable, each.name) for each in fields(Person) if each.name not in ("channel", "address")),
-    AddressTable.channel,
-    AddressTable.address,
-).outerjoin(AddressTable, (AddressTable.person_id == PersonTable.id) & AddressTable.current)
-"""People, and where they are reached now; read without the mapper, since every message reads some."""
+PERSON, ADDRESS = inspect(PersonTable).local_table, inspect(AddressTable).local_table
+WROTE = ADDRESS.alias("wrote")
+HERE = (each.name for each in fields(Person) if each.name not in ("channel", "address"))
+REACHED = select(*columns_of(PersonTable, HERE), ADDRESS.c.channel, ADDRESS.c.address).select_from(
+    PERSON.outerjoin(ADDRESS, (ADDRESS.c.person_id == PERSON.c.id) & ADDRESS.c.current)
+)
+"""People, and where they are reached now."""
+OF_IDS = REACHED.where(PERSON.c.id.in_(bindparam("ids", expanding=True)))
+BY_ADDRESS = REACHED.join(WROTE, WROTE.c.person_id == PERSON.c.id).where(
+    WROTE.c.channel == bindparam("wrote_in"), WROTE.c.address == bindparam("wrote_from")
+)
 
 
 def _person(row: Any) -> Person:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, String, and_, cast, exists, func, or_, select, update
+from sqlalchemy import ColumnElement, String, and_, cast, delete, exists, func, or_, select, update
 from sqlalchemy.orm import Session
 
-from storage.helpdesk import ERASED, THROUGH_STAFF, from_person
+from storage.helpdesk import ERASED, MOVED, THROUGH_STAFF, from_person
 from storage.models import (
     AddressTable,
     IncomingTable,
@@ -181,9 +181,24 @@ def erase(session: Session, person_id: int, at: datetime) -> list[tuple[str, str
     _blank_messages(session, person_id, held)
     row = session.get_one(PersonTable, person_id)
     row.name, row.standing, row.waiting_for, row.next_look_at = None, "erased", {}, None
+    row.calendar_key = None
     _end_keeping(session, [person_id], at)
     _forget_who_spoke_through(session, person_id, at)
     return were
+
+
+def leave_addresses(session: Session, person_id: int) -> None:
+    """Part a person from their addresses; what came from there stays known as theirs."""
+    session.execute(
+        update(IncomingTable)
+        .where(from_person(session, person_id), IncomingTable.channel.not_in((THROUGH_STAFF, ERASED, MOVED)))
+        .values(
+            channel=MOVED,
+            address=str(person_id),
+            message_id=cast(IncomingTable.id, String),
+        )
+    )
+    session.execute(delete(AddressTable).where(AddressTable.person_id == person_id))
 
 
 def _forget_who_spoke_through(session: Session, person_id: int, at: datetime) -> None:

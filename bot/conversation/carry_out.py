@@ -4,6 +4,7 @@ import secrets
 from datetime import datetime, timedelta
 from typing import Any
 
+from bot.conversation import moving
 from bot.conversation.crediting import CREDITED
 from bot.conversation.hand_over import hand_over
 from bot.conversation.talk import Known, Outcome
@@ -39,6 +40,10 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
         work.surveys.answer(*outcome.survey, person_id, at)
     if outcome.invite_to is not None:
         invite(work, known, outcome, at)
+    if outcome.moves:
+        moving.give_code(work, known, outcome, at)
+    if outcome.calendar is not None:
+        link_calendar(work, known, outcome)
     reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)
     hand_over(work, known, outcome, incoming_id, at)
     if outcome.erase:
@@ -126,6 +131,15 @@ def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     outcome.say("share.code", code=code)
     if known.person.name is None:
         outcome.say("ask.name")
+
+
+def link_calendar(work: Work, known: Known, outcome: Outcome) -> None:
+    """The address of the calendar, said in the reply; where the web part is off, that there is none."""
+    if known.public_url is None:
+        outcome.say("calendar.off")
+        return
+    key = work.people.calendar_key(known.person.id, renew=outcome.calendar == "new")
+    outcome.say(f"calendar.{outcome.calendar}", link=f"{known.public_url}/calendar/{key}.ics")
 
 
 def reply(

@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from bot.conversation import questions, staff
+from bot.conversation import moving, questions, staff
 from bot.conversation.carry_out import carry_out
 from bot.conversation.decide import decide
 from bot.conversation.dialog import as_said, picked
@@ -46,6 +46,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     at   the moment, UTC; "today" and "yesterday" are the person's, by their zone
     """
     if staff.heard(store, desk, incoming_id, incoming, at):
+        return
+    if moving.heard(store, desk.profile, incoming_id, incoming, at):
         return
     # a button says the id of its message and a digit: the digit is what the person means
     said = incoming.text.rpartition(":")[2] if incoming.form == "button" else incoming.text
@@ -154,7 +156,7 @@ def meet(
     zone: str | None = None,
 ) -> Person:
     """Someone new: units, zone and quiet hours are the programme's until they choose their own."""
-    person = work.people.add(
+    person_id = work.people.add(
         incoming.channel,
         incoming.address,
         name=incoming.name,
@@ -162,8 +164,9 @@ def meet(
         units=units or profile.units,
         zone=zone or profile.zone,
         at=at,
-    )
-    return work.people.change(person.id, quiet_from=profile.quiet_from, quiet_to=profile.quiet_to)
+    ).id
+    work.people.change(person_id, quiet_from=profile.quiet_from, quiet_to=profile.quiet_to)
+    return work.people.get(person_id)
 
 
 def gather(work: Work, desk: Desk, person: Person, at: datetime) -> Known:
@@ -177,7 +180,8 @@ def gather(work: Work, desk: Desk, person: Person, at: datetime) -> Known:
         for row in rows
         if work.helpdesk.quiet_until(row.id, [keeper.id for keeper in groups[row.id].members], at)
     )
-    return Known(person, desk.profile, local, piles, desk.look, work.outbox.last_nudge(person.id), in_hand)
+    last = work.outbox.last_nudge(person.id)
+    return Known(person, desk.profile, local, piles, desk.look, last, in_hand, desk.public_url)
 
 
 def question_of(work: Work, known: Known, incoming: Incoming) -> dict[str, Any] | None:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 from zoneinfo import ZoneInfo
 
 from bot.profile import Profile
@@ -75,6 +75,7 @@ class Known:
     last       the last message sent unprompted, for "why?"
     look       forecasts a pile
     with_staff   ids of the piles that a human has in hand
+    public_url   where browsers reach us, None where the web part is off
     """
 
     person: Person
@@ -84,6 +85,7 @@ class Known:
     look: Look
     last: OutRow | None = None
     with_staff: frozenset[int] = frozenset()
+    public_url: str | None = None
 
     @property
     def at(self) -> datetime:
@@ -117,6 +119,8 @@ class Outcome:
     asked_staff  whether something was asked that a human has in hand
     consent      whether the person consented (True) or opted out (False) with this message
     survey       survey, question and answer by their places; the answer None where it was skipped
+    moves        the person wants a code for a new phone
+    calendar     the address of their calendar goes with the reply, the same as before or a new one
     picture_of   the pile whose picture goes with the reply, where the channel shows pictures
     place        channel and address of the group that hears the reply; None: the person alone
     """
@@ -140,6 +144,8 @@ class Outcome:
     renames: dict[int, str] = field(default_factory=dict)
     invite_to: int | None = None
     joins_pile: int | None = None
+    moves: bool = False
+    calendar: Literal["link", "new"] | None = None
     closes: list[int] = field(default_factory=list)
     erase: bool = False
     export: bool = False

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from datetime import date, timedelta
 
+from bot.conversation import moving
 from bot.conversation.keeper import alert
 from bot.conversation.steps import next_step
 from bot.conversation.talk import Known, Outcome
@@ -61,11 +62,9 @@ def later(known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.opens = {}
 
 
-def move(known: Known, _ask: Ask, outcome: Outcome) -> None:
-    """A pile comes along to a new phone by its sharing code; where the old phone is gone, by the staff."""
-    outcome.say("move.how")
-    if known.profile.staff.contact:
-        outcome.say("move.staff", contact=known.profile.staff.contact)
+def calendar(_known: Known, ask: Ask, outcome: Outcome) -> None:
+    """The address of a calendar with the next jobs; a new one ends the old."""
+    outcome.calendar = "new" if ask.kind == "new_calendar" else "link"
 
 
 def language(_known: Known, ask: Ask, outcome: Outcome) -> None:
@@ -183,5 +182,7 @@ WISHES: Mapping[str, Wish] = {
     "how_turn": simple("how_turn"),
     "how_build": simple("how_build"),
     "privacy": simple("privacy"),
-    "move": move,
+    "move": moving.ask,
+    "calendar": calendar,
+    "new_calendar": calendar,
 }

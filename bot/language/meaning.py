@@ -77,6 +77,8 @@ AskKind = Literal[
     "unclear_stop",
     "to_staff",
     "move",
+    "calendar",
+    "new_calendar",
 ]
 
 TOPICS: tuple[AskKind, ...] = (

@@ -103,6 +103,7 @@ def upgrade() -> None:
         sa.Column("composted_before", sa.Boolean(), nullable=True),
         sa.Column("household", sa.Integer(), nullable=True),
         sa.Column("postcode_area", sa.String(length=8), nullable=True),
+        sa.Column("calendar_key", sa.String(length=43), nullable=True),
         sa.CheckConstraint("language IN ('en', 'es')", name=op.f("ck_person_language")),
         sa.CheckConstraint(
             "standing IN ('asked', 'joined', 'stopped', 'erased')", name=op.f("ck_person_standing")
@@ -116,6 +117,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["class_code"], ["class.code"], name=op.f("fk_person_class_code_class")),
         sa.ForeignKeyConstraint(["through_id"], ["person.id"], name=op.f("fk_person_through_id_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
+        sa.UniqueConstraint("calendar_key", name=op.f("uq_person_calendar_key")),
     )
     op.create_index(op.f("ix_person_class_code"), "person", ["class_code"], unique=False)
     op.create_index(
@@ -181,6 +183,15 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_consent")),
     )
     op.create_index(op.f("ix_consent_person_id"), "consent", ["person_id"], unique=False)
+    op.create_table(
+        "move",
+        sa.Column("person_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("mark", sa.String(length=64), nullable=False),
+        sa.Column("expires_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_move_person_id_person")),
+        sa.PrimaryKeyConstraint("person_id", name=op.f("pk_move")),
+    )
+    op.create_index(op.f("ix_move_mark"), "move", ["mark"], unique=False)
     op.create_table(
         "pile",
         sa.Column("id", sa.Integer(), nullable=False),
