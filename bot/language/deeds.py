@@ -214,7 +214,7 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int 
 
 
 def _has_verb(sentence: Sequence[Item]) -> bool:
-    nouns = ("<material>", "<amount>", "<moisture>", "<water_word>", "<pile>")
+    nouns = ("<material>", "<amount>", "<moisture>", "<water_word>", "<pile>", "<size>")
     return any(
         x.has("<verb>", "<is>", "<was>")
         and not x.has(*nouns)

@@ -82,6 +82,8 @@ def read_fractions(items: list[Item], lex: Lexicon) -> list[Item]:
         extra = next((h for h in half if [x.key for x in items[at : at + len(h)]] == h), None)
         if extra and before is not None and before.number is not None:
             folded[-1] = _number(before, before.number + 0.5)
+            if before.number >= 30:
+                folded[-1].labels.discard("<small>")  # "58 y medio" may be a reading
             at += len(extra)
             continue
         phrase = None
@@ -171,9 +173,11 @@ def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, i
 
 def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
     count = items[at].number
-    if count is None or count > 10_000:
+    if count is None:
+        return _one_and_half(items, at, lex)
+    if count > 10_000:
         return None
-    here = _past(items, at + 1, ("-", "<size>", "x"))
+    here = _past(items, at + 1, ("-", "<size>", "x", *(("de", "of") if count < 1 else ())))
     if (
         here < len(items)
         and (second := items[here].number) is not None
@@ -204,6 +208,16 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
     half = next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), [])
     count, end = count + (0.5 if half else 0), end + len(half)  # "tres cubetas y media"
     return _folded(items, at, end, Amount(None, count, count if vessel == "bucket" else None)), end
+
+
+def _one_and_half(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
+    """ "cubeta y media", "litro y medio": one is not said."""
+    kind = lex.unit(items[at].key)
+    half = next((h for h in _halves(lex) if [x.key for x in items[at + 1 : at + 1 + len(h)]] == h), None)
+    if half is None or kind not in {*LITRES, *VESSELS}:
+        return None
+    amount = Amount(1.5 * LITRES[kind] if kind in LITRES else None, 1.5, 1.5 if kind == "bucket" else None)
+    return _folded(items, at, at + 1 + len(half), amount), at + 1 + len(half)
 
 
 def _halves(lex: Lexicon) -> list[list[str]]:

@@ -23,6 +23,8 @@ def read_spoken(items: list[Item], lex: Lexicon) -> list[Item]:
             at += 1
             continue
         value, end = _decimals(items, end, value, lex)
+        if value == 100 and end < len(items) and 0 < (items[end].number or 0) < 100:  # "ciento 42"
+            value, end = value + (items[end].number or 0), end + 1
         written = " ".join(item.written for item in items[at:end])
         key = f"{value:g}"
         folded.append(
@@ -100,13 +102,15 @@ def _spoken(run: list[str], lex: Lexicon) -> float | None:
         pass
     units = lex.tables["numbers"]["units"]
     joiners = lex.tables["numbers"]["joiners"]
+    if run[0] in units and len(run) > 1:  # "one forty two" is 142
+        try:
+            rest = float(text2num(" ".join(run[1:]), language))
+        except ValueError:
+            rest = None
+        if rest is not None and 10 <= rest < 100:
+            return float(text2num(run[0], language) * 100 + rest)
     try:
-        if run[0] in units and len(run) > 1:  # "one forty two" is 142
-            rest = text2num(" ".join(run[1:]), language)
-            if 10 <= rest < 100:
-                return float(text2num(run[0], language) * 100 + rest)
-        parts = [word for word in run if word not in joiners]
-        values = [text2num(word, language) for word in parts]
+        values = [text2num(word, language) for word in run if word not in joiners]
     except ValueError:
         return None
     if len(values) == 3 and all(v < 10 for v in values):  # "one three five" is 135
