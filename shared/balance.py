@@ -118,7 +118,7 @@ def step(lanes: Any, at: int, days: float) -> None:
     """One step of heat, matter and the water that the draught carries off.
 
     Air enters through the shell and leaves through the core. Temperatures: a linearly implicit step with the
-    slopes of decay, draught and evaporation, of second order; matter goes by the step's mean warmth.
+    slopes of decay, draught and evaporation, near second order; matter goes by the step's mean warmth.
     """
     pile, own, day = lanes.pile, lanes.own, lanes.day
     core, shell = pile.core, pile.shell
