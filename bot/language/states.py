@@ -116,7 +116,7 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None
     if item.has("<material>") and item.has("<moisture>"):
         return None
-    soaks = item.has("<water.done>") and not near(items, at, "<is>", "<was>", back=3)
+    soaks = item.has("<water.done>", "<water.base>") and not near(items, at, "<is>", "<was>", back=3)
     if soaks and (
         near(items, at, "<sub>", back=3)
         or (

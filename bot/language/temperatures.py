@@ -218,16 +218,28 @@ def _ranges(items: list[Item], units: Units) -> list[Item]:
 
 
 def _mark_weather(items: list[Item], start: int, end: int) -> None:
-    """A clause about the weather says nothing of the pile."""
+    """A clause about the weather says nothing of the pile; "inside 140 outside 75" does up to its "outside"."""
     told = any(items[i].has("<weather>") for i in range(start, end))
-    for segment in {items[i].segment for i in range(start, end)}:
+    for segment in sorted({items[i].segment for i in range(start, end)}):
         part = [i for i in range(start, end) if items[i].segment == segment]
-        if any(
-            items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
+        about = [
+            i
             for i in part
-        ):
-            for i in part:
+            if items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
+        ]
+        goes_on = items[part[0]].key == ":" and part[0] > 0 and "weather" in items[part[0] - 1].scope
+        if about or goes_on:
+            first = min(part)
+            numbers = [i for i in part if items[i].number is not None]
+            if about and numbers and numbers[0] < about[0] < numbers[-1] and _cored(items, part[0], numbers[0]):
+                first = about[0]
+            for i in range(first, part[-1] + 1):
                 items[i].scope.add("weather")
+
+
+def _cored(items: list[Item], first: int, number: int) -> bool:
+    """Whether the first reading of a clause is said to be the pile's own."""
+    return any(x.has("<core>", "<pile>", "<it>") for x in items[first : number + 2])
 
 
 def _out_there(items: list[Item], at: int) -> bool:
