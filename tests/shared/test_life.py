@@ -1,23 +1,18 @@
-"""A whole pile, day by day: what home piles do, and its own books."""
+"""A whole pile, day by day: what home piles do, what keepers do to them, and when they are done."""
 
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from shared import balance, life, tending
 from tests.shared.one_pile import (
     GRASSY,
-    LEAFY,
     THREE_FT_M3,
     WOODY,
     build,
-    dry_kg,
     go,
     side_by_side,
-    sky,
     year,
 )
 
@@ -109,80 +104,6 @@ def test_a_packed_moist_pile_shrinks_to_a_third_or_a_half() -> None:
     left = course.dry_left[int(course.ready_day)]
     assert 0.35 <= 1 - left <= 0.60
     assert 0.30 <= max(0.30, 1 - 1.2 * (1 - left)) <= 0.50
-
-
-BUILT = st.fixed_dictionaries(
-    {
-        "volume_m3": st.floats(0.05, 4),
-        "kg_m3": st.floats(60, 900),
-        "moisture": st.floats(0.08, 0.88),
-        "pools": st.sampled_from([GRASSY, LEAFY, WOODY, (0.6, 0.3, 0.1)]),
-    }
-)
-
-
-@settings(deadline=None, max_examples=60)
-@given(
-    built=BUILT,
-    air=st.floats(-30, 45),
-    swing=st.floats(0, 15),
-    rain=st.floats(0, 40),
-    et0=st.floats(0, 10),
-    turn_every=st.sampled_from([None, 1, 7, 30]),
-    can=st.floats(0, 300),
-)
-def test_water_and_dry_matter_are_all_accounted_for(
-    built: dict, air: float, swing: float, rain: float, et0: float, turn_every: int | None, can: float
-) -> None:
-    """Water and dry matter balance to 1e-9, temperatures keep within bounds, and nothing is ever NaN."""
-    pile, _ = build(air_c=air, **built)
-    dry_before = dry_kg(pile)
-    water_before = float((pile["core"]["water_kg"] + pile["shell"]["water_kg"])[0])
-
-    course = go(
-        120,
-        air_c=air + swing * np.sin(np.arange(120)),
-        rain_mm=rain,
-        et0_mm=et0,
-        turn_every=turn_every,
-        water={3: can, 50: can},
-        **built,
-    )
-
-    end = course.end[0]
-    lost = dry_before - dry_kg(course.end)
-    water = end["core"]["water_kg"] + end["shell"]["water_kg"]
-    came = water_before + 0.55 * lost + end["gained_kg"] - end["drained_kg"]
-    assert water == pytest.approx(came, rel=1e-9, abs=1e-9 * (water_before + 120 * rain))
-    assert lost >= -1e-9 * dry_before
-    assert np.isfinite(course.core_c).all()
-    assert np.isfinite(course.moisture).all()
-    assert course.core_c.min() >= air - swing - 25
-    assert course.core_c.max() <= 80
-
-
-@settings(deadline=None, max_examples=30)
-@given(
-    volume=st.floats(0.1, 4), hot=st.floats(30, 70), conductivity=st.floats(0.2, 0.6), film=st.floats(3, 20)
-)
-def test_an_inert_pile_with_more_insulation_never_cools_faster(
-    volume: float, hot: float, conductivity: float, film: float
-) -> None:
-    """Without decay and draught a better kept warmth stays longer."""
-    inert = {"fast_per_day": 0.0, "moderate_per_day": 0.0, "slow_per_day": 0.0}
-
-    def last_core(conductivity: float, film: float) -> float:
-        pile, own = build(
-            air_c=hot, conductivity=conductivity, film=film, volume_m3=volume, draught=1e-9, **inert
-        )
-        seen = np.zeros((1, 4, len(life.SEEN)), np.float32)
-        deeds = np.zeros((4, 5))
-        deeds[:, 2:4] = -1
-        life.run(pile, own, np.zeros(1, np.int64), sky(4, 10.0), deeds, np.zeros((1, 0, 6)), 0, 4, 4, 4, seen)
-        return float(pile["core"]["temp_c"][0])
-
-    assert last_core(0.8 * conductivity, film) >= last_core(conductivity, film) - 1e-9
-    assert last_core(conductivity, 0.8 * film) >= last_core(conductivity, film) - 1e-9
 
 
 def dry_in(lanes: Any) -> float:
