@@ -3,7 +3,7 @@
     python tests/benchmarks/check_sms_text.py [--texts 1000000] [--seed 1]
 
 Lengths lie around the limits of one to four parts; the letters are the default alphabet, its extension,
-Spanish accents, typographic signs, emoji and other scripts. Each difference is printed; it ends with status 1 where anything differs.
+Spanish accents, typographic signs, emoji and other scripts. Each difference is printed, and ends in status 1.
 """
 
 import argparse
