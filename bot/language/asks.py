@@ -137,6 +137,8 @@ def _ask(
     today = now.date()
     if kind == "claim" and "hypo" in items[span[0]].scope:
         return None  # "if it drops below 110 I'll turn it"
+    if kind == "later" and "not" in items[span[0]].scope and items[span[0]].has("<remind>"):
+        return None  # "didn't check today"
     if kind in ("later", "stop_adding"):
         return Ask(kind, on=_remind_on(items, today))  # type: ignore[arg-type]
     if kind == "pause":

@@ -13,7 +13,7 @@ AFTER_NAME = ("at", "<is>", "<was>", "<number>", "<temperature>", "<break>", "<e
 AFTER_NUMBER = (
     "<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les", "<date>", "<and>"
 )  # fmt: skip
-SCOPES = ("ask", "hypo", "plan", "not")
+SCOPES = ("ask", "hypo", "plan", "not", "weather")
 
 
 def divide(items: list[Item]) -> None:
@@ -24,8 +24,13 @@ def divide(items: list[Item]) -> None:
         following = items[i + 1] if i + 1 < len(items) else None
         labels_clause = item.key in (":", "-") and i > 0 and items[i - 1].has("<pilename>")
         heads = several and item.has("<pilename>") and _heads_clause(items, i)
-        if heads or (
-            item.has("<break>", "<and>", "<but>") and not _within_number(items, i) and not labels_clause
+        slash = item.key == "/" and following is not None and following.number is None
+        if (
+            heads
+            or slash
+            or item.has("<break>", "<and>", "<but>")
+            and not _within_number(items, i)
+            and not labels_clause
         ):
             segment += 1
         item.sentence, item.segment = sentence, segment
@@ -59,9 +64,12 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
     """Note in `scope` of each item how its clause is meant."""
     bounds = dict(sentences(items))
     start_of = {i: start for start, end in bounds.items() for i in range(start, end)}
+    affirmed = {last - 1 for _, (_, last) in lex.searches(items, "affirms.")}  # "ahora si está húmeda"
     for name, (first, last) in sorted(lex.searches(items, "scope."), key=lambda hit: SCOPES.index(hit[0])):
         if name in items[first].scope or (name == "ask" and first and items[first - 1].has("no", "not")):
             continue  # "no time to turn it" asks nothing
+        if name == "hypo" and first in affirmed:
+            continue
         end = bounds[start_of[first]] if first in start_of else len(items)
         stop = _asked_to(items, last, end) if name == "ask" else _reach(items, first, last, end, name)
         for item in items[first:stop]:
@@ -201,6 +209,8 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         and items[at + 2].number
     ):
         here += 2  # "la número 2"
+    elif item.number is not None and item.number <= 9 and _labels(items, at):
+        pass  # "1: 120, 2: 130"
     elif item.has("<pile>") and not item.has("<article>"):
         here += 1
         while here < len(items) and items[here].has("#", "<numeral>", "no"):
@@ -231,6 +241,12 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
     return None
 
 
+def _labels(items: list[Item], at: int) -> bool:
+    """Whether a small number stands before a colon at the head of a clause."""
+    heads = at == 0 or items[at - 1].has("<end>", "<break>", "<and>")
+    return heads and any(x.key == ":" for x in items[at + 1 : at + 2]) and len(items) > at + 2
+
+
 def _counts_piles(items: list[Item], at: int) -> bool:
     """ "la 2 marcaba 146", "la 1 en 101, la 2 en 136": a number that stands for a pile, not for an hour."""
     after = items[at + 2] if at + 2 < len(items) else None
@@ -251,7 +267,11 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
     for step in range(1, min(5, len(named) + 1)):
         word = named[-step]
         if word.has("<article>", "<owner>"):
-            named_so = words and (items[at].has("<namable>") or named[-1].has("<place>"))
+            named_so = (
+                words
+                and _contrasted(words, items)
+                and (items[at].has("<namable>") or named[-1].has("<place>"))
+            )
             return (" ".join(reversed(words)), step) if named_so else (None, 0)
         acts = word.has("<verb>") and not word.has("<place>", "<move>")  # "the side yard", "the chicken run"
         if (
@@ -268,9 +288,21 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
     opens = len(named) == len(words) or named[-len(words) - 1].has(
         "<end>", "<break>", "<and>", "<but>", "<number>"
     )
-    if words and opens and all(w.has("<place>") for w in named[len(named) - len(words) :]):
+    if (
+        words
+        and opens
+        and _contrasted(words, items)
+        and all(w.has("<place>") for w in named[len(named) - len(words) :])
+    ):
         return " ".join(reversed(words)), len(words)
     return None, 0
+
+
+def _contrasted(words: list[str], items: list[Item]) -> bool:
+    """ "the new pile", "my first pile": a name only where another one is spoken of too."""
+    return words not in (["new"], ["first"]) or any(
+        x.has("old", "older", "other", "second", "third", "<pilename>") for x in items
+    )
 
 
 def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, int] | None:

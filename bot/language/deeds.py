@@ -26,6 +26,8 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             items[first].has("<beasts>") and kind in ("turned", "harvested")
         ):
             continue
+        if kind == "harvested" and any(x.has("<water_word>") for x in items[first:last]):
+            continue  # "the big pile got 5 gallons of water"
         told = items[first : max(first + 1, last - 1)]  # what only follows the deed may be a plan
         scope = set().union(*(x.scope for x in told if x.segment == items[first].segment))
         if scope & UNREAL and not (kind == "not_turned" and not scope & {"ask", "hypo"}):
@@ -92,7 +94,8 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         for i in range(listed_from or start, end):
             item = items[i]
             verb = not item.has("<relative>") and (
-                item.has("<add.done>", "<build.done>")
+                item.has("<add.done>")
+                or (item.has("<build.done>") and not any(x.has("se") for x in items[max(start, i - 2) : i]))
                 or (item.has("<give.done>") and not _received(items, i))
             )
             if item.has("<but>", "<only>") and (denied or _denied_before(items, start, i)):
@@ -158,7 +161,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             elif (
                 active
                 and items[began].has("<give.done>", "<pours>")
-                and _bare_litres(items, i, start, end)
+                and _bare_litres(items, i, start, began)
                 and not item.scope
             ):
                 yield Finding("watered", i, "past", {"litres": item.value.litres})
@@ -191,6 +194,9 @@ def _goes_on(items: list[Item], start: int, end: int) -> bool:
 def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int | None:
     """ "2 buckets of leaves and a bag of grass" was put in; after "we built it" amounts may lack."""
     began, start = start, next((i + 1 for i in range(end - 2, start, -1) if items[i].key == ":"), start)
+    only = next((i for i in range(end - 1, start, -1) if items[i].has("<only>")), start)
+    if any("not" in x.scope for x in items[start:only]):  # "no greens this week, just leaves"
+        start = only + 1
     acts = next((i for i in range(start, end) if _has_verb(items[i : i + 1])), end)
     while acts < end and acts > start and items[acts - 1].segment == items[acts].segment:
         acts -= 1
@@ -313,16 +319,21 @@ def _amount_before(items: list[Item], at: int, began: int) -> Amount | None:
     return None
 
 
-def _bare_litres(items: list[Item], at: int, start: int, end: int) -> bool:
-    """ "added like 4 gal": litres of nothing named are water."""
+def _bare_litres(items: list[Item], at: int, start: int, began: int) -> bool:
+    """ "added like 4 gal": litres of nothing named, since the verb at `began`, are water."""
     item = items[at]
     if not item.has("<amount>") or item.value.litres is None or item.value.litres > 200:
         return False
-    rest = [x for x in items[at + 1 : end] if x.segment == item.segment]
+    rest = [x for x in items[at + 1 :] if x.segment == item.segment]
     named = any(x.has("<material>", "<water_word>", "of", "de") for x in rest[:5])
-    named = named or any(x.has("<veg>") for x in items[start:end])  # "onto the beds"
+    named = named or any(
+        x.has("<veg>") for x in items[start:] if x.sentence == item.sentence
+    )  # "onto the beds"
     before = items[start:at]
+    spoken_of = any(x.has("<material>") for x in before) or any(
+        x.has("<water_word>") for x in items[began:at]
+    )
     strange = any(
         x.has("<name>") or (len(x.labels) == 1 and len(x.key) > 3 and x.key.isalpha()) for x in before
     )
-    return not named and not strange and not any(x.has("<material>", "<water_word>") for x in before)
+    return not named and not strange and not spoken_of

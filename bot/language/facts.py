@@ -214,7 +214,7 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
         at, when = earlier[-1]
         topic = not any(items[g.at].sentence == items[at].sentence for g in found) or _label(items, at)
         past_state = f.tense == "past" and f.kind not in EVENTS and f.kind != "added"
-        carried = items[at].sentence == here.sentence - 1 and (f.kind in EVENTS or f.kind == "added")
+        carried = items[at].sentence >= here.sentence - 2 and (f.kind in EVENTS or f.kind == "added")
         if when.past is not None and f.tense != "present" and (topic or past_state or carried):
             return when
     return None

@@ -86,7 +86,9 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     if item.has("<clocktime>", "<pilename>") or _counts_something(items, at) or _is_code(items, at):
         return False
     before = _before(items, at)
-    called = before is not None and before.has("<temperature_word>", "<marks>")
+    called = before is not None and (
+        before.has("<temperature_word>") or (before.has("<marks>") and not 0 <= number < 10)
+    )
     low, high = LIKELY[units]
     if called or _names_temperature(items, at):
         return -100 <= number <= 2000
@@ -156,7 +158,7 @@ def _counts_something(items: list[Item], at: int) -> bool:
             after.has("<moisture>", "<heat>", "<pilename>")
             or (after.has("<material>") and after.has("<verb>"))
         )
-    if after.has("/") and after.glued:
+    if after.has("/") and items[at + 2 : at + 3] and items[at + 2].number is not None:
         return True
     if after.has("-") and at + 2 < len(items) and items[at + 2].has("<count_noun>", "<day_unit>", "<number>"):
         return True
@@ -231,7 +233,12 @@ def _mark_weather(items: list[Item], start: int, end: int) -> None:
         if about or goes_on:
             first = min(part)
             numbers = [i for i in part if items[i].number is not None]
-            if about and numbers and numbers[0] < about[0] < numbers[-1] and _cored(items, part[0], numbers[0]):
+            if (
+                about
+                and numbers
+                and numbers[0] < about[0] < numbers[-1]
+                and _cored(items, part[0], numbers[0])
+            ):
                 first = about[0]
             for i in range(first, part[-1] + 1):
                 items[i].scope.add("weather")
