@@ -60,3 +60,19 @@ def test_the_state_that_scipy_works_on_is_the_pile_s() -> None:
 
     assert doubled[:10] == pytest.approx(2.0 * state[:10])
     assert slopes(0.0, state, lanes)[:10] == pytest.approx(np.zeros(10), abs=1e-6)
+
+
+def test_an_inert_cube_cools_as_theory_has_it() -> None:
+    """CHK-5.5: conduction alone takes a 3 ft cube from 55 to 35.0 °C in 0.69 d at 15 °C; one node in theory.
+
+    Two nodes lose more at first, the shell being nearer to the air.
+    """
+    inert = {"fast_per_day": 0.0, "moderate_per_day": 0.0, "slow_per_day": 0.0, "draught": 1e-9}
+    lanes = side_by_side(*build(kg_m3=500.0, air_c=55.0, conductivity=0.40, **inert), air_c=15.0)
+    balance.dawn(lanes, 0)
+    for _ in range(69):
+        balance.step(lanes, 0, 0.01)
+
+    core, shell = lanes.pile.core.temp_c[0], lanes.pile.shell.temp_c[0]
+    assert 0.67 * core + 0.33 * shell == pytest.approx(35.0, abs=1.5)
+    assert shell < 35.0 < core

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from shared import decay
+from shared import decay, heat, tending
 
 
 @pytest.mark.parametrize(
@@ -190,3 +190,50 @@ def test_an_unturned_pile_slips_out_of_reach() -> None:
     assert decay.reach(0, 0.4, 25) == 1
     assert decay.reach(25, 0.4, 25) == pytest.approx(0.4 + 0.6 / 2.718281828)
     assert decay.reach(1000, 0.4, 25) == pytest.approx(0.4)
+
+
+CELLULOSE, GLUCOSE = 162.141, 180.156  # g/mol, with 6 O2 (191.993 g) to 5 and 6 H2O (18.015 g)
+
+
+def test_heat_and_oxygen_are_those_of_burning_plant_matter() -> None:
+    """CHK-5.1 to 5.3: 14 MJ/kg oxygen give 16.58 MJ/kg of cellulose, 14.92 of glucose; sludge has 23.2.
+
+    17.5 MJ/kg at 14 MJ/kg O2 wants 1.250 kg O2/kg, and mixes 1.2-1.6.
+    """
+    cellulose, glucose = 14 * 191.993 / CELLULOSE, 14 * 191.993 / GLUCOSE
+
+    assert cellulose == pytest.approx(16.58, abs=5e-3)
+    assert glucose == pytest.approx(14.92, abs=5e-3)
+    assert 17 <= decay.HEAT_MJ_PER_KG <= 19
+    assert glucose < cellulose < decay.HEAT_MJ_PER_KG < 4.1868e-3 * 5550
+    implied = decay.HEAT_MJ_PER_KG / 14
+    assert implied == pytest.approx(1.250, abs=5e-4)
+    assert implied <= decay.OXYGEN_KG_PER_KG <= 1.05 * implied
+
+
+def test_water_formed_is_that_of_the_stoichiometry() -> None:
+    """0.556 kg per kg of cellulose, 0.600 of glucose; 0.55 is rounded down from the first."""
+    cellulose, glucose = 5 * 18.015 / CELLULOSE, 6 * 18.015 / GLUCOSE
+
+    assert cellulose == pytest.approx(0.556, abs=5e-4)
+    assert glucose == pytest.approx(0.600, abs=5e-4)
+    assert 0.98 * cellulose <= decay.WATER_KG_PER_KG <= cellulose
+
+
+def test_a_three_foot_cube_makes_as_much_heat_as_it_loses_hot() -> None:
+    """CHK-5.9: 382 kg at 60 %, 85 % volatile, 60 % of that degradable: 78.0 kg, 474 W, 12.6 kg air a day."""
+    burnt_kg = 0.03 * 382.3 * 0.40 * 0.85 * 0.60
+
+    assert burnt_kg / 0.03 == pytest.approx(78.0, abs=0.05)
+    assert burnt_kg * decay.HEAT_MJ_PER_KG / 0.0864 == pytest.approx(474, abs=0.5)
+    assert 1.25 * burnt_kg == pytest.approx(2.925, abs=1e-3)
+    assert 1.25 * burnt_kg / decay.AIR_OXYGEN_KG_PER_KG == pytest.approx(12.6, abs=0.05)
+
+
+def test_heat_could_dry_a_pile_or_boil_it() -> None:
+    """CHK-5.10, 5.11: a kg burnt could evaporate 7.29 kg of water; 1 % of the wet mass warms it by 59.7 K."""
+    warmed_k = 0.01 * decay.HEAT_MJ_PER_KG / heat.heat_capacity_mj_per_k(0.60, 0.40)
+    driven_off_kg = decay.HEAT_MJ_PER_KG / tending.LATENT_MJ_PER_KG
+
+    assert driven_off_kg == pytest.approx(7.29, abs=5e-3)
+    assert warmed_k == pytest.approx(59.7, abs=0.1)

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.stats import norm
 
 from shared import ensemble, evidence, traces
 from shared.evidence import DRIFT_BASE_K, DRIFT_DAYS, DRIFT_SHARE, PROBE_SD_K, Drift, resample
@@ -43,6 +44,36 @@ def test_the_drift_is_that_of_exact_gaussian_conditioning() -> None:
     gain = np.linalg.solve(among, to_now)
     assert_allclose(drift.mean_k[0], gain @ off, rtol=1e-10)
     assert_allclose(drift.variance, usual - gain @ to_now, rtol=1e-10)
+
+
+def test_weighed_members_come_to_the_exact_posterior(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A Gaussian toy: a level that differs from member to member, drift and noise, known in closed form.
+
+    Conditioned at once by linear algebra, level and true core have the mean and spread that members weighed
+    reading by reading have; without the chance of stray readings, which is no Gaussian.
+    """
+    monkeypatch.setattr(evidence, "STRAY", 0.0)
+    days, read, rise, level_sd = np.array([1, 2, 4, 9, 10]), np.array([5.0, 2.0, 6.0, 7.0, 4.0]), 20.0, 6.0
+    level = level_sd * norm.ppf((np.arange(20_000) + 0.5) / 20_000)
+    drift, log_weight = Drift(len(level)), np.zeros(len(level))
+
+    for day, value in zip(days, read, strict=True):
+        drift.forward(int(day), rise)
+        log_weight += drift.observe(value - level, PROBE_SD_K)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+
+    usual = (DRIFT_BASE_K + DRIFT_SHARE * rise) ** 2
+    fade = usual * np.exp(-np.abs(days[:, None] - days[None, :]) / DRIFT_DAYS)
+    among = level_sd**2 + fade + PROBE_SD_K**2 * np.eye(5)
+    for values, spread, shared, prior in (
+        (level, 0.0, np.full(5, level_sd**2), level_sd**2),
+        (level + drift.mean_k, drift.variance, level_sd**2 + fade[-1], level_sd**2 + usual),
+    ):
+        gain = np.linalg.solve(among, shared)
+        mean = weight @ values
+        assert_allclose(mean, gain @ read, rtol=1e-3)
+        assert_allclose(weight @ (values - mean) ** 2 + spread, prior - gain @ shared, rtol=2e-3)
 
 
 def test_a_reading_far_off_hardly_tells_members_apart() -> None:

@@ -35,6 +35,13 @@ def test_saturation_pressure_agrees_with_the_worked_example() -> None:
     assert (heat.saturation_kpa(15) + heat.saturation_kpa(24.5)) / 2 == pytest.approx(2.39, abs=0.005)
 
 
+def test_slope_of_saturation_pressure_agrees_with_the_worked_example() -> None:
+    """FAO-56 example 17: 0.246 kPa/K at 30.2 °C (CHK-5.7)."""
+    slope = (heat.saturation_kpa(30.21) - heat.saturation_kpa(30.19)) / 0.02
+
+    assert slope == pytest.approx(0.246, abs=5e-4)
+
+
 @settings(deadline=None)
 @given(st.floats(1, 75))
 def test_saturation_pressure_agrees_with_a_reference_library(temp_c: float) -> None:
