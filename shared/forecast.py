@@ -316,14 +316,12 @@ def _turn_due(look: _Look, band: Seen) -> date | None:
 def _days(look: _Look, band: Seen) -> tuple[Day, ...]:
     """The band of the core from the build, or the last 120 days, to 120 days ahead."""
     first = max(0, look.history.today - BACK_DAYS)
-    core = np.round(np.quantile(band[:, first:, 0], (0.1, 0.5, 0.9), axis=0).astype(np.float64), 1)
+    core = np.round(np.quantile(band[:, first:, 0], (0.1, 0.5, 0.9), axis=0).astype(np.float64), 1).T
+    air = np.round(look.sky.air_c[first : first + len(core)], 1)
+    start = look.pile.built.toordinal() + first
     return tuple(
-        Day(
-            look.pile.built + timedelta(days=first + at),
-            Range(*(float(q) for q in core[:, at])),
-            round(float(look.sky.air_c[first + at]), 1),
-        )
-        for at in range(core.shape[1])
+        Day(date.fromordinal(start + at), Range(*quantiles), air_c)
+        for at, (quantiles, air_c) in enumerate(zip(core.tolist(), air.tolist(), strict=True))
     )
 
 

@@ -7,7 +7,7 @@ Days are counted in a year of 365; 29 February counts as the 28th.
 import math
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -112,18 +112,14 @@ def daily_series(
     Temperatures run smoothly through the year and keep each month's mean. Rain is each month's daily mean, or
     wet and dry days drawn with `rng`. Raises BadInput for a climate that cannot be.
     """
-    climate = climate or DEFAULT_CLIMATE
-    _check(climate)
-    latitude = DEFAULT_LATITUDE if latitude_deg is None else latitude_deg
-    month, day_index = _calendar(start, days)
-    low = _smooth_weights()[day_index] @ np.asarray(climate.min_c)
-    high = _smooth_weights()[day_index] @ np.asarray(climate.max_c)
-    rain = (np.asarray(climate.rain_mm) / _MONTH_DAYS)[month]
+    day = _days_of_year(start, days)
+    year = _year(climate or DEFAULT_CLIMATE, DEFAULT_LATITUDE if latitude_deg is None else latitude_deg)
+    low, high, rain, radiation = year[:, day]
     if rng is not None:
         rain = _drawn_rain(rain, rng)
     if known is not None:
         _put_known(start, known, low, high, rain)
-    return Series(start, low, high, rain, et0_mm(low, high, radiation_mj_m2(latitude, day_index + 1)))
+    return Series(start, low, high, rain, et0_mm(low, high, radiation))
 
 
 def rain_caught_l(rain_mm: float, area_m2: float, *, covered: bool, dished: bool = False) -> float:
@@ -154,13 +150,21 @@ def _check(climate: Climate) -> None:
         raise BadInput("climate.rain_mm: rain must be 0 or more")
 
 
-def _calendar(start: date, days: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Month (0 to 11) and day of a 365-day year (0 to 364) of each day."""
+def _days_of_year(start: date, days: int) -> NDArray[np.int64]:
+    """Day of a 365-day year (0 to 364) of each day."""
     dates = np.datetime64(start, "D") + np.arange(days)
     months = dates.astype("datetime64[M]")
-    month = months.astype(np.int64) % 12
-    in_month = (dates - months).astype(np.int64)
-    return month, _MONTH_STARTS[month] + np.minimum(in_month, _MONTH_DAYS[month] - 1)
+    month, in_month = months.astype(np.int64) % 12, (dates - months).astype(np.int64)
+    return np.asarray(_MONTH_STARTS[month] + np.minimum(in_month, _MONTH_DAYS[month] - 1))
+
+
+@lru_cache(maxsize=256)
+def _year(climate: Climate, latitude_deg: float) -> Floats:
+    """Normal minimum, maximum [°C], rain [mm] and radiation [MJ/m²] of a place [4, day of the year]."""
+    _check(climate)
+    low, high = (_smooth_weights() @ np.asarray(of_month) for of_month in (climate.min_c, climate.max_c))
+    rain = np.repeat(np.asarray(climate.rain_mm) / _MONTH_DAYS, _MONTH_DAYS)
+    return np.array([low, high, rain, radiation_mj_m2(latitude_deg, np.arange(1, 366))])
 
 
 @cache
