@@ -290,6 +290,8 @@ def _mark_changes(items: list[Item]) -> None:
             items[at].labels.add("<past_reading>")
     for first, second in itertools.pairwise(readings):
         between = items[first + 1 : second]
+        if len(between) == 1 and between[0].has("to", "a") and items[first].value.celsius > items[second].value.celsius:
+            items[first].labels.add("<past_reading>")  # "a drop, 140 to 118"
         same = items[first].sentence == items[second].sentence
         undated = not any(
             x.has("<date>", "<partday>", "<clocktime>") and not x.has("<now>")
