@@ -5,8 +5,6 @@ from dataclasses import dataclass
 
 from bot.language.items import Item
 
-_BREAKS = {"<break>", "<but>"}  # no short gap goes over them
-
 
 @dataclass(frozen=True, slots=True)
 class Element:
@@ -101,7 +99,7 @@ class Pattern:
             if end is not None:
                 return end
             if here < len(items) and (
-                "<end>" in items[here].labels or (reach <= 3 and not _BREAKS.isdisjoint(items[here].labels))
+                "<end>" in items[here].labels or (reach <= 3 and "<break>" in items[here].labels)
             ):
                 return None
         return None
