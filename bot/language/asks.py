@@ -29,6 +29,7 @@ WRONG = (
     "<nuisance>",
 )
 SOCIAL = {"thanks", "greeting"}
+SMALL_TALK = 3  # words beside a greeting that are still only a greeting
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -116,7 +117,7 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
         for kind, span in hits.items()
         if (a := _ask(kind, span, items, facts, now)) is not None
     ]
-    return _settle(asks, items, facts, now)
+    return _settle(asks, items, facts, now, hits)
 
 
 def _pile_of(items: list[Item], span: tuple[int, int]) -> str | None:
@@ -309,7 +310,13 @@ def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
     return next((x.written for x in items if x.has("<name>")), None)
 
 
-def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: datetime) -> list[Ask]:
+def _settle(
+    asks: list[Ask],
+    items: list[Item],
+    facts: Sequence[Fact],
+    now: datetime,
+    spans: dict[str, tuple[int, int]],
+) -> list[Ask]:
     kinds = {ask.kind for ask in asks}
     if {"later", "schedule"} <= kinds:
         habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
@@ -338,8 +345,7 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
         and not any(x.has("<relation>", "<helper>", "number", "person") for x in items)
     ):
         kinds.discard("share")  # "raked leaves and put them all in"
-    if sum(x.key.isalpha() for x in items) > 6:
-        kinds.discard("greeting")
+    kinds -= {kind for kind in SOCIAL if kind in kinds and _says_more(items, kind, spans)}
     if "correction" in kinds:
         meant = bool(facts) or any(x.has("<meant>") for x in items)
         kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
@@ -364,6 +370,16 @@ def _settle(asks: list[Ask], items: list[Item], facts: Sequence[Fact], now: date
     if "thanks" in kinds and not _closes_with_thanks(kinds):
         kinds.discard("thanks")
     return list(dict.fromkeys(ask for ask in asks if ask.kind in kinds))
+
+
+def _says_more(items: list[Item], kind: str, spans: dict[str, tuple[int, int]]) -> bool:
+    """Whether a greeting, or what comes before a word of thanks, holds something else."""
+    if kind not in spans:
+        return False
+    first, last = spans[kind]
+    rest = [*items[:first], *(items[last:] if kind == "greeting" else [])]
+    said = [x for x in rest if x.key[:1].isalnum() and not x.has("<filler>", "<polite>", "<emoji>")]
+    return len(said) > SMALL_TALK
 
 
 def _closes_with_thanks(kinds: set[AskKind]) -> bool:

@@ -23,7 +23,7 @@ def divide(items: list[Item]) -> None:
     for i, item in enumerate(items):
         following = items[i + 1] if i + 1 < len(items) else None
         labels_clause = item.key in (":", "-") and i > 0 and items[i - 1].has("<pilename>")
-        heads = several and item.has("<pilename>") and _heads_clause(items, i)
+        heads = (several and item.has("<pilename>") and _heads_clause(items, i)) or _dated(items, i)
         slash = item.key == "/" and following is not None and following.number is None
         if (
             heads
@@ -38,11 +38,25 @@ def divide(items: list[Item]) -> None:
             sentence, segment = sentence + 1, segment + 1
 
 
+def _dated(items: list[Item], at: int) -> bool:
+    """ "Sun: built it Mon: 88": a day before a colon opens a clause."""
+    after = items[at + 1 : at + 2]
+    return (
+        at > 0
+        and items[at].has("<date>")
+        and bool(after)
+        and after[0].key == ":"
+        and not items[at - 1].has("<break>", "<and>", "<end>")
+    )
+
+
 def _heads_clause(items: list[Item], at: int) -> bool:
     """ "pile 2: 136 pile 3: 141", "turned both front bin 125 back bin 140": each name opens a clause."""
     opening = next((x for x in items if not x.has("<filler>", "<end>", "<break>")), None)
     after = items[at + 1] if at + 1 < len(items) else None
-    told = after is not None and after.has("<number>", "<temperature>", "<is>", "<heat>", "<moisture>", ":")
+    told = after is not None and after.has(
+        "<number>", "<temperature>", "<is>", "<was>", "<heat>", "<moisture>", ":"
+    )
     headed = opening is not None and opening.has("<pilename>")
     return at > 0 and (headed or told) and not items[at - 1].has("<of_pile>", "<break>", "<and>")
 
@@ -115,7 +129,9 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
             return at
         if "ask" in item.scope and "ask" not in items[first].scope:
             return at
-        if name == "hypo" and item.has("then"):
+        if name == "hypo" and (
+            item.has("then") or (item.has("<now>") and at + 1 < end and items[at + 1].has("it"))
+        ):
             return at
         at += 1
     return at
@@ -285,8 +301,8 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
         if word.has("<material>") and not words:
             break
         words.append(word.written.lower())
-    opens = len(named) == len(words) or named[-len(words) - 1].has(
-        "<end>", "<break>", "<and>", "<but>", "<number>"
+    opens = len(named) == len(words) or not named[-len(words) - 1].has(
+        "<a>", "<noname>", "<size>", "<degree>"
     )
     if (
         words

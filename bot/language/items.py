@@ -25,7 +25,7 @@ _ONE_SIGN = str.maketrans({"’": "'", "‘": "'", "´": "'", "`": "'", "“": '
 _PICTURES = {"So", "Sk", "Mn", "Cf"}  # emoji and what joins or tints them
 _SENTENCE_ENDS = {".", "!", "?", "\n"}
 _RULES = {"/", "|", "•", "*"}  # between facts where a space stands before them
-_BREAKS = {",", ";", ":", "-", "(", ")"}
+_BREAKS = {"...", ",", ";", ":", "-", "(", ")"}
 
 
 @dataclass(slots=True)
@@ -108,7 +108,7 @@ def _sign(kind: str, written: str, glued: bool) -> Item:
         )
         return Item(written, written, written, {written, "<number>"}, glued, number=value)
     if kind == "mark":
-        key = "." if written.startswith("..") else written
+        key = "..." if written.startswith("..") else written
         labels = {key}
         if key in _SENTENCE_ENDS:
             labels.add("<end>")

@@ -9,6 +9,7 @@ from bot.language.meaning import Units
 from bot.language.quantities import degrees_item
 
 LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing else calls a temperature
+HOT = {"f": (85.0, 180.0), "c": (45.0, 80.0)}  # one that says so by itself at the end of a sentence
 LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
 
 
@@ -108,6 +109,14 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
         and after.has("<is>", "<was>", "i")
     ):
         return True  # "the 131 was for pile 2"
+    ends = after is None or after.has("<end>")
+    if (
+        ends
+        and HOT[units][0] <= number <= HOT[units][1]
+        and before is not None
+        and not before.has("<of_pile>", "<a>")
+    ):
+        return True  # "on my way home 134"
     return before is None or before.has(
         "<is>", "<was>", "<hit>", "<end>", "<break>", "<and>", "<but>", "<date>", "<pilename>", "<pile>",
         "<more_than>", "<filler>", "<core>", "<edge>", "<meant>", "<now>", "<moisture>", "<heat>",
@@ -156,6 +165,7 @@ def _counts_something(items: list[Item], at: int) -> bool:
     ):
         return not (
             after.has("<moisture>", "<heat>", "<pilename>")
+            or (after.has("<material>") and (items[at].number or 0.0) >= 90)
             or (after.has("<material>") and after.has("<verb>"))
         )
     if after.has("/") and items[at + 2 : at + 3] and items[at + 2].number is not None:
@@ -230,9 +240,10 @@ def _mark_weather(items: list[Item], start: int, end: int) -> None:
             if items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
         ]
         goes_on = items[part[0]].key == ":" and part[0] > 0 and "weather" in items[part[0] - 1].scope
-        if about or goes_on:
+        numbers = [i for i in part if items[i].number is not None]
+        tells = numbers or any(items[i].has("<heat>", "<moisture>") for i in part)
+        if (about and tells) or goes_on:
             first = min(part)
-            numbers = [i for i in part if items[i].number is not None]
             if (
                 about
                 and numbers
@@ -241,6 +252,14 @@ def _mark_weather(items: list[Item], start: int, end: int) -> None:
             ):
                 first = about[0]
             for i in range(first, part[-1] + 1):
+                if (
+                    about
+                    and i > about[-1]
+                    and numbers
+                    and i < numbers[-1]
+                    and items[i].has("<pile>", "<core>")
+                ):
+                    break  # "freezing out there, pile 88"
                 items[i].scope.add("weather")
 
 
@@ -290,7 +309,11 @@ def _mark_changes(items: list[Item]) -> None:
             items[at].labels.add("<past_reading>")
     for first, second in itertools.pairwise(readings):
         between = items[first + 1 : second]
-        if len(between) == 1 and between[0].has("to", "a") and items[first].value.celsius > items[second].value.celsius:
+        if (
+            len(between) == 1
+            and between[0].has("to", "a")
+            and items[first].value.celsius > items[second].value.celsius
+        ):
             items[first].labels.add("<past_reading>")  # "a drop, 140 to 118"
         same = items[first].sentence == items[second].sentence
         undated = not any(
