@@ -85,8 +85,19 @@ def _do(lanes: Any, at: int, deeds: Any, number: int, loads: Any, member: int) -
 @compiled
 def _settle(flat: Any, at: int, piles: Any, traits: Any, member: int) -> None:
     """Put a member into a lane."""
-    flat[:PILE_FIELDS, at] = piles[member]
-    flat[PILE_FIELDS : PILE_FIELDS + TRAITS_FIELDS, at] = traits[member]
+    for field in range(PILE_FIELDS):
+        flat[field, at] = piles[member, field]
+    for field in range(TRAITS_FIELDS):
+        flat[PILE_FIELDS + field, at] = traits[member, field]
+
+
+@compiled
+def _leave(flat: Any, at: int, piles: Any, member: int, last: int) -> None:
+    """Write a member's pile back from its lane, and let the last lane move up into it."""
+    for field in range(PILE_FIELDS):
+        piles[member, field] = flat[field, at]
+    for field in range(flat.shape[0]):
+        flat[field, at] = flat[field, last]
 
 
 @compiled
@@ -142,9 +153,8 @@ def _live(
             if number + 1 < last and (number + 1 < least or np.isnan(pile.ready_day[at])):
                 at += 1
                 continue
-            piles[member] = flat[:PILE_FIELDS, at]
             count -= 1
-            flat[:, at] = flat[:, count]
+            _leave(flat, at, piles, member, count)
             who[at] = who[count]
 
 
