@@ -57,6 +57,7 @@ class Lexicon:
     units: dict[str, str] = field(default_factory=dict)
     everyday: set[str] = field(default_factory=set)
     stop_words: set[str] = field(default_factory=set)
+    proper: set[str] = field(default_factory=set)
 
     def label(self, item: Item) -> None:
         """Add the classes of a single word. A form written with its accent is that form only."""
@@ -144,6 +145,12 @@ class Lexicon:
         found = extractOne(key, near, scorer=OSA.normalized_similarity, score_cutoff=TYPO_LIKENESS)
         return found[0] if found else None
 
+    def stop_word_meant(self, key: str) -> str | None:
+        """The word of an opt-out that an unknown one is a typo of: "texitng" is "texting"."""
+        words = self.tables["stop"].get("words", ())
+        found = extractOne(key, words, scorer=OSA.normalized_similarity, score_cutoff=TYPO_LIKENESS)
+        return found[0] if found else None
+
     def searches(self, items: Sequence[Item], prefix: str) -> Iterator[tuple[str, tuple[int, int]]]:
         """Each match of each pattern whose name starts with `prefix`, as (name, (first, past-last))."""
         by_label = self.index.get(prefix.split(".")[0], {})
@@ -218,11 +225,16 @@ def lexicon(language: Language) -> Lexicon:
     made.everyday = set(plain(" ".join(tables["common"]["words"])).split())
     made.vocabulary |= made.everyday
     _index_patterns(made)
+    made.proper = {plain(w) for words in tables["dates"]["weekdays"].values() for w in words}
+    made.proper.update(map(plain, tables["classes"]["tongue"]))
     made.sounds = [(re.compile(letters), heard) for letters, heard in tables.get("sounds", {}).items()]
     for word in sorted(made.vocabulary, key=lambda word: (word not in made.everyday, word)):
         if made.sounds:
             made.by_sound.setdefault(made.sound(word), word)
         made.by_length.setdefault((word[0], len(word)), []).append(word)
+    for slip, full in made.spellings.items():
+        if len(full) > 1 and len(slip) >= TYPO_LETTERS and slip not in made.vocabulary:
+            made.by_length.setdefault((slip[0], len(slip)), []).append(slip)
     return made
 
 

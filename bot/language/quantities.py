@@ -163,7 +163,7 @@ def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, i
         after is not None
         and after.has("of", "de", "more", "mas")
         and bool(before)
-        and before[-1].has("y", "and", ",", "then", "plus")
+        and before[-1].has("y", "and", ",", "then", "plus", "<date>", "...")
     )
     last = next((x.value for x in reversed(before) if isinstance(x.value, Amount)), None)
     if count is None or not follows or last is None or not last.count:

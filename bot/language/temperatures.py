@@ -241,7 +241,7 @@ def _mark_weather(items: list[Item], start: int, end: int) -> None:
         ]
         goes_on = items[part[0]].key == ":" and part[0] > 0 and "weather" in items[part[0] - 1].scope
         numbers = [i for i in part if items[i].number is not None]
-        tells = numbers or any(items[i].has("<heat>", "<moisture>") for i in part)
+        tells = numbers or any(items[i].has("<heat>", "<moisture>", "weather", "forecast") for i in part)
         if (about and tells) or goes_on:
             first = min(part)
             if (

@@ -141,7 +141,12 @@ def _stop(words: list[Item], lex: Lexicon, *, told: bool, erases: bool) -> AskKi
 
 def _as_written(words: list[Item], lex: Lexicon) -> list[Item]:
     items = [item for word in words for item in _spelled(_fresh(word), lex)]
+    other = lexicon(_other(lex.language))
     for item in items:
+        strange = item.key.isalpha() and len(item.key) >= TYPO_LETTERS
+        if strange and not lex.known(item.key) and not other.known(item.key):
+            item.key = item.raw = lex.stop_word_meant(item.key) or item.key
+            item.labels = {item.key}
         lex.label(item)
     items = lex.fold(items)
     divide(items)
@@ -216,9 +221,11 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
     """Label each word: a longer unknown one as what it is a typo of, a foreign one by its own language."""
     mended = 0
     mixed = any(other.common(item.key) and not lex.known(item.key) for item in items)
+    read: list[Item] = []
     for at, item in enumerate(items):
         lex.label(item)
         if not item.key.isalpha() or lex.known(item.key):
+            read.append(item)
             continue
         name = (
             item.written[:1].isupper()
@@ -230,19 +237,24 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
             item.labels.add("<foreign>")
             if not other.names(item.key) and mixed:
                 other.label(item)
+            read.append(item)
             continue
         near = None if name else lex.mended(item.key)
-        if near is None and len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY and not name:
+        if near is None and len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY:
             mended += 1
             near = lex.nearest(item.key)
-        if near is not None:
-            item.key = item.raw = near
-            item.labels = {near}
-            lex.label(item)
+        if near is not None and (not name or near in lex.proper):
+            spelled = _spelled(
+                Item(near, near, item.written, {near}, item.glued), lex
+            )  # "hvaent" is two words
+            for word in spelled:
+                lex.label(word)
+            read.extend(spelled)
             continue
         if len(item.labels) == 1:
             item.labels.add("<name>")
-    return items
+        read.append(item)
+    return read
 
 
 def _lone_number(items: list[Item]) -> float | None:

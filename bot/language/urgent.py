@@ -15,8 +15,8 @@ GRAVEST_FIRST: tuple[Danger, ...] = (
 def says_stop(items: Sequence[Item], lex: Lexicon, *, told: bool) -> bool:
     """A message, or its first or last sentence, that is an opt-out and nothing else.
 
-    Only words as written count: no typo is ever mended into an opt-out. Where the message has told something
-    of the pile, a lone "stop!" in it is no opt-out.
+    Only words as written count, and typos of the longer words of an opt-out. Where the message has told
+    something of the pile, a lone "stop!" in it is no opt-out.
     """
     for start, end in [(0, len(items))] if told else _stretches(items):
         run = [x for x in items[start:end] if plain(x.raw).replace(" ", "").isalnum()]
