@@ -100,7 +100,7 @@ def steps(day: Any, count: int) -> int:
     restless_k = 0.0
     for at in range(count):
         restless_k = max(restless_k, day.restless_k[at])
-    return min(MOST_STEPS, 1 + int(restless_k / WARMING_STEP_K))
+    return 1 + int(min(restless_k / WARMING_STEP_K, MOST_STEPS - 1.0))
 
 
 @compiled
