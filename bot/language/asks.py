@@ -206,10 +206,14 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
         materials = [
             x
             for i, x in enumerate(sentence)
-            if x.has("<material>") and "ask" in x.scope and not (i and sentence[i - 1].has("from"))
+            if x.has("<material>")
+            and "ask" in x.scope
+            and not x.has("<growth>")
+            and not (i and sentence[i - 1].has("from"))
         ]
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
-        if not materials and any(x.has("<opener>") for x in items[first:last]):
+        grown = any(x.has("<growth>") for x in sentence)
+        if not materials and not grown and any(x.has("<opener>") for x in items[first:last]):
             words = [x.written for x in items[last : last + 4] if x.sentence == items[first].sentence]
             words = [w for w in words if w.isalpha() and plain(w) not in lex.tables["may_add"]["stray"]]
             if words:
@@ -346,6 +350,9 @@ def _settle(
     ):
         kinds.discard("share")  # "raked leaves and put them all in"
     kinds -= {kind for kind in SOCIAL if kind in kinds and _says_more(items, kind, spans)}
+    if "undo" in kinds and any(f.record.kind == "temperature" for f in facts):
+        asks.append(Ask("correction"))  # "scratch that, it's 115"
+        kinds.add("correction")
     if "correction" in kinds:
         meant = bool(facts) or any(x.has("<meant>") for x in items)
         kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()

@@ -114,14 +114,16 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
     put_in = near(items, at, "<add.done>", "<give.done>", "<build.done>", back=8)
     if told_of and (put_in or item.has("<adjective_only>")):
         return None
-    if item.has("<material>") and item.has("<moisture>"):
-        return None
+    if item.has("<material>") and not near(items, at, "<is>", "<was>", "like", "como", back=3):
+        return None  # "soup" is food, "it's basically soup" is not
     soaks = item.has("<water.done>", "<water.base>") and not near(items, at, "<is>", "<was>", back=3)
     if soaks and (
         near(items, at, "<sub>", back=3)
         or (
             after is not None
-            and after.has("<it>", "<article>", "<pile>", "<material>", "down", "<a>", "<amount>")
+            and after.has(
+                "<it>", "<article>", "<pile>", "<material>", "down", "<a>", "<amount>", "each", "every", "all"
+            )
         )
     ):
         return None  # "soaked it"
