@@ -152,7 +152,7 @@ def _ask(
     if kind == "units":
         return Ask("units", units="f" if any(x.has("<degreeword_f>") for x in items) else "c")
     if kind == "plants":
-        told = _asked(items, span) or not facts
+        told = _asked(items, span) or all(fact.record.kind == "harvested" for fact in facts)
         return Ask("trouble", topic="plants") if told else None
     if kind == "trouble":
         return Ask("trouble") if any(_problem(f) for f in facts) or _asks_cure(items) else None

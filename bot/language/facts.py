@@ -144,12 +144,13 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
         if not item.has("<date>") or item.scope & UNREAL:
             continue
         alone = not any(items[f.at].segment == item.segment for f in found)
+        listed = i > 1 and items[i - 1].key == "," and items[i - 2].has("<date>")  # "Mon, Wed and Fri"
         joined = i and any(x.has("<and>", "<again>", "<amount>", "more") for x in items[max(0, i - 3) : i])
         last = next((f for f in reversed(found) if f.at < i and items[f.at].sentence == item.sentence), None)
         dated = last is not None and any(x.has("<date>") and x.sentence == item.sentence for x in items[:i])
         if any(x.has("<remind>") and x.segment == item.segment for x in items):
             continue  # "120 today, remind me again on Saturday"
-        if alone and joined and last is not None and dated:
+        if alone and (joined or listed) and last is not None and dated:
             more.append(replace(last, at=i, fields=dict(last.fields) | _another_amount(items, i, last)))
     return sorted(found + more, key=lambda f: f.at)
 

@@ -19,11 +19,12 @@ HERE = Path(__file__).parent
 BANK = HERE / "bank"
 SCORES = [
     ("en_tuned.jsonl", 0.98, 0.985),
-    ("en_more_tuned.jsonl", 0.9, 0.92),
+    ("en_more_tuned.jsonl", 0.95, 0.965),
+    ("en_hard_tuned.jsonl", 0.95, 0.98),
     ("es_tuned.jsonl", 0.92, 0.95),
     ("es_more_tuned.jsonl", 0.88, 0.93),
 ]  # whole records, facts F1
-HELD_BACK = [("en_held.jsonl", 0.86, 0.87), ("es_held.jsonl", 0.82, 0.9)]
+HELD_BACK = [("en_held.jsonl", 0.9, 0.92), ("es_held.jsonl", 0.82, 0.9)]
 """Never tuned on: the honest number. Written by a hand of their own; score them, and do not read them."""
 NOW = datetime(2026, 8, 11, 12, 0)  # a Tuesday
 
@@ -104,7 +105,7 @@ def test_danger_is_told_from_what_only_sounds_like_it(text: str, danger: str | N
         ("done", "done"), ("listo", "done"), ("not yet", "not_yet"), ("todavía no", "not_yet"),
         ("yes", "yes"), ("sí", "yes"), ("nel", "no"), ("idk", "dont_know"), ("no sé", "dont_know"),
         ("ok", "ok"), ("skip", "skip"),
-        ("the other one", "other_one"), ("la otra", "other_one"),
+        ("the other one", "other_one"), ("la otra", "other_one"), ("will do", "will_do"),
     ],
 )  # fmt: skip
 def test_a_bare_answer_is_left_to_the_conversation(text: str, bare: str) -> None:
@@ -198,6 +199,10 @@ def test_the_make_of_a_pile_is_read(text: str, setup: Setup) -> None:
         ("use celsius", Ask("units", units="c")),
         ("call it back fence", Ask("rename", name="back fence")),
         ("who turned it last", Ask("who_did")),
+        ("got a new phone, how do I move my pile", Ask("move")),
+        ("my tomatoes turned yellow after I spread the compost", Ask("trouble", topic="plants")),
+        ("when will pile 2 be ready", Ask("when_ready", pile="2")),
+        ("send me the chart for the back fence pile", Ask("picture", pile="back fence")),
         ("who has the fork", Ask("who_has_tool", name="fork")),
         ("only text me about water", Ask("only_about", topic="water")),
         ("stop sending at 6am", Ask("not_before", at=time(6))),
@@ -209,6 +214,82 @@ def test_the_make_of_a_pile_is_read(text: str, setup: Setup) -> None:
 def test_what_goes_beyond_the_record_is_asked_for_too(text: str, ask: Ask) -> None:
     """Questions of why, how and who, what-ifs, names, units and limits are understood, whatever else is."""
     assert ask in read(text).asks
+
+
+def test_a_smell_that_is_only_bad_is_marked_vague() -> None:
+    """ "it stinks" is rotten for the record, and leaves open what kind of bad."""
+    (vague,), (plain,) = read("it stinks").facts, read("it smells like rotten eggs").facts
+
+    assert (vague.record.word, vague.doubt) == ("rotten", "vague")
+    assert (plain.record.word, plain.doubt) == ("rotten", None)
+
+
+@pytest.mark.parametrize(
+    ("text", "f"),
+    [
+        ("reading was 33, that's Celsius", 91.4),
+        ("temp 1 3 6", 136.0),
+        ("108, a hundred nine? call it 109", 109.0),
+        ("130, sorry, 113", 113.0),
+        ("that 140 was supposed to be 104", 104.0),
+        ("instructor said 140 is too hot, mine's 135", 135.0),
+        ("inside 140 outside 75", 140.0),
+        ("a drop overnight, 140 to 118", 118.0),
+    ],
+)
+def test_of_several_numbers_the_one_that_holds_is_read(text: str, f: float) -> None:
+    """A unit said later, digits apart, slips, other people's figures and the weather leave one reading."""
+    readings = [fact["f"] for fact in project(read(text), NOW)["facts"] if fact["kind"] == "temperature"]
+
+    assert readings == [f]
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("my wife turned it. yesterday that was", ["2026-08-10"]),
+        ("turned it sunday. added leaves", ["2026-08-09", "2026-08-09"]),
+        ("turned it Thursday... I mean Wednesday", ["2026-08-05"]),
+        ("hosed it at dusk last night", ["2026-08-10"]),
+        ("turned it on labor day", ["2025-09-01"]),
+        ("dry since Sunday", ["2026-08-11"]),
+        ("Sun: turned it Mon: 128", ["2026-08-09", "2026-08-10"]),
+    ],
+)
+def test_a_day_belongs_to_what_was_done_on_it(text: str, days: list[str]) -> None:
+    """In the next sentence, carried on, set right, of a part of the day, of a holiday, and as a heading.
+
+    Labor Day is the first Monday of September (5 U.S.C. 6103).
+    """
+    assert [fact.record.on.isoformat() for fact in read(text).facts] == days
+
+
+@pytest.mark.parametrize("text", ["quit texitng me", "unsubscirbe", "please stop sendnig me these", "CANCLE"])
+def test_an_opt_out_with_a_typo_is_one(text: str) -> None:
+    """A slip in one of the longer words of an opt-out does not keep anybody on the list."""
+    assert Ask("stop") in read(text).asks
+
+
+TYPED = {
+    "in small letters": str.lower,
+    "on lines of their own": lambda text: text.replace(". ", "\n"),
+    "without apostrophes": lambda text: text.replace("'", "").replace("’", ""),
+}
+
+
+@pytest.mark.parametrize("how", TYPED)
+def test_how_a_message_is_typed_changes_nothing(how: str) -> None:
+    """Every given sample gives its record in small letters, on separate lines and without apostrophes too."""
+    changed = []
+    for line in map(json.loads, (HERE / "sample.jsonl").read_text(encoding="utf-8").splitlines()):
+        now = datetime.fromisoformat(line["now"])
+        records = [
+            project(understand(text, now, line["units"]), now)
+            for text in (line["text"], TYPED[how](line["text"]))
+        ]
+        changed += [line["id"]] if records[0] != records[1] else []
+
+    assert changed == []
 
 
 def test_no_text_can_break_the_reader() -> None:
