@@ -57,11 +57,11 @@ def test_a_dry_pile_stays_cold(moisture: float) -> None:
 
 
 def test_a_dry_pile_heats_once_it_is_watered() -> None:
-    """Flat and cold until soaked, then about 60 °C (hobby logger, 2014)."""
+    """Flat and cold until soaked, then about 60 °C (hobby logger, 2014), mix and size guessed."""
     course = go(kg_m3=222, moisture=0.28, water={20: 120}, days=40)
 
     assert course.core_c[:20].max() < 35
-    assert course.core_c[20:30].max() == pytest.approx(60, abs=6)
+    assert course.core_c[20:30].max() == pytest.approx(60, abs=9)
 
 
 def test_a_pile_built_in_frost_waits_for_spring() -> None:
