@@ -94,7 +94,7 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
         taken = ("<concept>", "<temperature>", "<number>") if way == "given" else ("<concept>",)
         for item in items[start_of[first] : bounds[start_of[first]]]:
             if item.has(*taken):
-                item.scope.discard("ask")
+                item.scope -= {"ask", "plan"}
 
 
 def _asked_to(items: list[Item], last: int, end: int) -> int:
