@@ -12,7 +12,7 @@ COVERED_CATCH = 0.05  # of the rain; open tops catch at least 0.45 (common pract
 OPEN_CATCH = 0.45
 DAMP = 0.45  # a top drier than this gives less to the air; assumed
 DRY_TO_THE_AIR = 0.20  # moisture below which matter no longer saturates the air in it; assumed
-WARMING_STEP_K = 20.0  # a step is so short that heat alone moves no core by more; errs by 0.15 K
+WARMING_STEP_K = 20.0  # a step is so short that heat alone moves no core by more; errs by 0.2 K
 LOOK_AHEAD_K = 10.0
 MOST_STEPS = 12
 
@@ -114,6 +114,40 @@ def _lateness(damping: float) -> float:
 
 
 @compiled
+def _grow(lanes: Any, at: int, factor: float, days: float) -> float:
+    """Let the start-up activity grow through a step; its value halfway [-]."""
+    pile, own = lanes.pile, lanes.own
+    grown = exponential(0.5 * days * own.growth_per_day[at] * factor * lanes.day.core.slowing[at])
+    halfway: float = min(1.0, pile.activity[at] * grown)
+    pile.activity[at] = min(1.0, pile.activity[at] * grown * grown)
+    return halfway
+
+
+@compiled
+def _paces(lanes: Any, at: int, flow: float, days: float) -> tuple[float, float, float, float]:
+    """Pace of decay [-] of core and shell at the start of a step, then how it rises with warmth [1/K].
+
+    Air comes to the core through the shell, which uses up some of its oxygen.
+    """
+    own, core, shell, day = lanes.own, lanes.pile.core, lanes.pile.shell, lanes.day
+    f_core, rise_core = decay.temperature_factor(core.temp_c[at], own.mild_peak[at], own.mild_low_c[at])
+    f_shell, rise_shell = decay.temperature_factor(shell.temp_c[at], own.mild_peak[at], own.mild_low_c[at])
+    active = _grow(lanes, at, f_core, days)
+    work_core, work_shell = active * day.core.slowing[at], active * day.shell.slowing[at]
+    drop = decay.oxygen_drop_pct(decay.OXYGEN_KG_PER_KG, flow)
+    drop_shell = drop * work_shell * f_shell * _wish(shell, own, at)[0]
+    o2_shell = decay.oxygen_left_pct(drop_shell, decay.AIR_OXYGEN_PCT)
+    drop_core = drop * work_core * f_core * _wish(core, own, at)[0]
+    o2_core = decay.oxygen_left_pct(drop_core, o2_shell)
+    return (
+        work_core * f_core * decay.oxygen_factor(o2_core),
+        work_shell * f_shell * decay.oxygen_factor(o2_shell),
+        work_core * rise_core * decay.oxygen_slope(o2_core, drop_core),
+        work_shell * rise_shell * decay.oxygen_slope(o2_shell, drop_shell),
+    )
+
+
+@compiled
 def step(lanes: Any, at: int, days: float) -> None:
     """One step of heat, matter and the water that the draught carries off.
 
@@ -125,30 +159,13 @@ def step(lanes: Any, at: int, days: float) -> None:
     core_c, shell_c, air_c = core.temp_c[at], shell.temp_c[at], day.air_c[at]
     flow = day.still_air[at] * heat.draught_share(core_c - air_c)
     more_flow = day.still_air[at] * heat.DRAUGHT_SLOPE_PER_K if core_c > air_c else 0.0
-
-    f_core, rise_core = decay.temperature_factor(core_c, own.mild_peak[at], own.mild_low_c[at])
-    f_shell, rise_shell = decay.temperature_factor(shell_c, own.mild_peak[at], own.mild_low_c[at])
-    grown = exponential(0.5 * days * own.growth_per_day[at] * f_core * day.core.slowing[at])
-    active = min(1.0, pile.activity[at] * grown)
-    pile.activity[at] = min(1.0, pile.activity[at] * grown * grown)
-    work_core, work_shell = active * day.core.slowing[at], active * day.shell.slowing[at]
+    pace_core, pace_shell, quicker_core, quicker_shell = _paces(lanes, at, flow, days)
     wish_core, fading_core = _wish(core, own, at)
     wish_shell, fading_shell = _wish(shell, own, at)
-    drop = decay.oxygen_drop_pct(decay.OXYGEN_KG_PER_KG, flow)
-    drop_shell = drop * work_shell * f_shell * wish_shell
-    o2_shell = decay.oxygen_left_pct(drop_shell, decay.AIR_OXYGEN_PCT)
-    drop_core = drop * work_core * f_core * wish_core
-    o2_core = decay.oxygen_left_pct(drop_core, o2_shell)
-    pace_core = work_core * f_core * decay.oxygen_factor(o2_core)
-    pace_shell = work_shell * f_shell * decay.oxygen_factor(o2_shell)
-    quicker_core = work_core * rise_core * decay.oxygen_slope(o2_core, drop_core)
-    quicker_shell = work_shell * rise_shell * decay.oxygen_slope(o2_shell, drop_shell)
-
     w_core, h_core, slope_core = heat.air_leaving(core_c, day.core.damp[at])
     w_shell, h_shell, slope_shell = heat.air_leaving(shell_c, day.shell.damp[at])
     h_air = heat.enthalpy_mj(air_c, day.w_air[at])
-    c_core = heat.heat_capacity_mj_per_k(core.water_kg[at], dry_kg(core, at))
-    c_shell = heat.heat_capacity_mj_per_k(shell.water_kg[at], dry_kg(shell, at))
+
     made, inner, outer = own.heat_mj_per_kg[at], day.inner[at], day.outer[at]
     across = inner * (core_c - shell_c)
     gain_core = made * pace_core * (wish_core - 0.5 * days * pace_core * fading_core)
@@ -156,6 +173,9 @@ def step(lanes: Any, at: int, days: float) -> None:
     gain_shell = made * pace_shell * (wish_shell - 0.5 * days * pace_shell * fading_shell)
     gain_shell += across - outer * (shell_c - air_c) - flow * (h_shell - h_air)
 
+    # (a b; c d) is the heat capacity plus the step times how the gains fall with warmth
+    c_core = heat.heat_capacity_mj_per_k(core.water_kg[at], dry_kg(core, at))
+    c_shell = heat.heat_capacity_mj_per_k(shell.water_kg[at], dry_kg(shell, at))
     a = days * (inner + flow * slope_core + more_flow * (h_core - h_shell) - made * wish_core * quicker_core)
     b = -days * (inner + flow * slope_shell)
     c = days * (more_flow * (h_shell - h_air) - inner)

@@ -70,6 +70,17 @@ def live_a_day(lanes: Any, count: int) -> None:
 
 
 @compiled
+def _look_up(day: Any, at: int, sky: Any, trace: int, deeds: Any) -> None:
+    """See what the day's weather is, and whether the pile is covered."""
+    number = int(day.number[at])
+    day.air_c[at] = sky[trace, number, 0]
+    day.w_air[at] = sky[trace, number, 1]
+    day.rain_mm[at] = sky[trace, number, 2]
+    day.et0_mm[at] = sky[trace, number, 3]
+    day.covered[at] = deeds[number, 3]
+
+
+@compiled
 def _do(lanes: Any, at: int, deeds: Any, number: int, loads: Any, member: int) -> None:
     """What was done at the end of a day."""
     if deeds[number, 2] >= 0.0:
@@ -133,12 +144,7 @@ def _live(
         if count == 0:
             return
         for at in range(count):
-            trace, number = traces[who[at]], int(day.number[at])
-            day.air_c[at] = sky[trace, number, 0]
-            day.w_air[at] = sky[trace, number, 1]
-            day.rain_mm[at] = sky[trace, number, 2]
-            day.et0_mm[at] = sky[trace, number, 3]
-            day.covered[at] = deeds[number, 3]
+            _look_up(day, at, sky, traces[who[at]], deeds)
         live_a_day(lanes, STRIDE * ((count + STRIDE - 1) // STRIDE))
         at = 0
         while at < count:
