@@ -21,7 +21,7 @@ from tests.shared.one_pile import (
 def test_small_woody_piles_stay_cold_in_a_british_november(volume_m3: float) -> None:
     """Shredded garden waste, air under 10 °C: never more than a few °C above it (Alexander 2007).
 
-    The model is too warm for the larger one: 10 K at its height, for some days.
+    The model is too warm for the larger one: 8 K at its height, for some days.
     """
     course = go(
         volume_m3=volume_m3,
@@ -34,7 +34,7 @@ def test_small_woody_piles_stay_cold_in_a_british_november(volume_m3: float) -> 
         rain_mm=2,
     )
 
-    assert course.core_c.max() - 7 <= (5 if volume_m3 < 0.5 else 10.5)
+    assert course.core_c.max() - 7 <= (5 if volume_m3 < 0.5 else 9)
 
 
 def test_size_decides_over_heat() -> None:
