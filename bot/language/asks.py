@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
 from bot.language.dates import When
+from bot.language.deeds import only_describes
 from bot.language.facts import PROBLEMS
 from bot.language.items import Item, plain
 from bot.language.lexicon import Lexicon
@@ -209,6 +210,7 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
             if x.has("<material>")
             and "ask" in x.scope
             and not x.has("<growth>")
+            and not only_describes(sentence, i, len(sentence))
             and not (i and sentence[i - 1].has("from"))
         ]
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
@@ -358,6 +360,9 @@ def _settle(
         kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
     if any(f.record.kind == "turned" for f in facts):
         kinds.discard("claim")  # "we turned it, my son and I"
+    if {"when_ready", "harvest_amount"} <= kinds:  # "how many more weeks until I have compost"
+        in_time = any(x.has(*SPANS, "long", "longer", "soon") for x in items)
+        kinds.discard("harvest_amount" if in_time else "when_ready")
     problem = any(_problem(f) for f in facts)
     stuff = any(a.kind == "may_add" and a.material not in ("finished_compost", "other") for a in asks)
     if stuff and not any(x.has("<veg>") for x in items):

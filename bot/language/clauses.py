@@ -28,9 +28,7 @@ def divide(items: list[Item]) -> None:
         if (
             heads
             or slash
-            or item.has("<break>", "<and>", "<but>")
-            and not _within_number(items, i)
-            and not labels_clause
+            or (item.has("<break>", "<and>", "<but>") and not _within_number(items, i) and not labels_clause)
         ):
             segment += 1
         item.sentence, item.segment = sentence, segment

@@ -10,6 +10,13 @@ from bot.language.lexicon import Lexicon
 from bot.language.quantities import Amount
 from shared.pile import Kind
 
+OF_PLANTS = (
+    "<diseased_plants>",
+    "<vegetable_scraps>",
+    "<fruit_scraps>",
+    "<thorny_plants>",
+    "<garden_trimmings>",
+)
 OPPOSITE = {"covered": "uncovered", "uncovered": "covered"}
 
 
@@ -144,7 +151,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             ):
                 active = False
             if item.has("<material>") and not (
-                _only_describes(items, i, end) or item.has("<harmless.deed>", "<harmless.other>")
+                only_describes(items, i, end) or item.has("<harmless.deed>", "<harmless.other>")
             ):
                 if (
                     active
@@ -248,9 +255,18 @@ def _puts_it(items: list[Item], at: int, end: int) -> bool:
     )
 
 
-def _only_describes(items: list[Item], at: int, end: int) -> bool:
-    """ "leftover meatloaf": the vaguer word says nothing of its own."""
+def only_describes(items: Sequence[Item], at: int, end: int) -> bool:
+    """ "leftover meatloaf", "diseased tomato vines": the vaguer word says nothing of its own."""
     after = items[at + 1] if at + 1 < end else None
+    before = items[at - 1] if at else None
+    if before is not None and (
+        (items[at].has("<plant_part>") and before.has(*OF_PLANTS))
+        or (
+            before.has("<diseased_plants>")
+            and items[at].has("<garden_trimmings>", "<vegetable_scraps>", "<weeds>")
+        )
+    ):
+        return True
     return (
         items[at].value == "kitchen_scraps" and after is not None and after.has("<material>", "<water_word>")
     )

@@ -115,6 +115,9 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
     for f in found:
         if f.kind == "added" and items[f.at].segment in spread:
             dropped.add(id(f))
+        laid = items[f.at].has("<cover_thing>") and f.fields.get("material") == "other"
+        if f.kind == "added" and laid and any(g.kind == "covered" for g in found):
+            dropped.add(id(f))  # "put the plastic over it"
         if f.kind == "smell" and f.fields["word"] == "bad":
             f.doubt = "vague"
         if "word" in f.fields:

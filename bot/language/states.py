@@ -74,7 +74,7 @@ def _state(
         named = _is_name(items, at) or (at and items[at - 1].has("<material>") and item.has("bugs"))
         return None if named else ("pests", value)
     if concept == "growth" and not denied:
-        spoiled = near(items, at, "<add.done>", back=4) and near(items, at, "<material>", back=0, ahead=3)
+        spoiled = near(items, at, "<add.done>", back=9) and near(items, at, "<material>", back=0, ahead=2)
         grows = _sees(items, at) or near(items, at, "<growing>", back=3, ahead=4)
         return None if spoiled or (item.has("<material>") and not grows) else ("growth", None)
     if concept == "texture" and not denied:

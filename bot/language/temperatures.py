@@ -230,7 +230,7 @@ def _ranges(items: list[Item], units: Units) -> list[Item]:
 
 
 def _mark_weather(items: list[Item], start: int, end: int) -> None:
-    """A clause about the weather says nothing of the pile; "inside 140 outside 75" does up to its "outside"."""
+    """A clause about the weather says nothing of the pile; "inside 140 outside 75" does up to "outside"."""
     told = any(items[i].has("<weather>") for i in range(start, end))
     for segment in sorted({items[i].segment for i in range(start, end)}):
         part = [i for i in range(start, end) if items[i].segment == segment]
@@ -239,7 +239,9 @@ def _mark_weather(items: list[Item], start: int, end: int) -> None:
             for i in part
             if items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
         ]
-        goes_on = items[part[0]].key == ":" and part[0] > 0 and "weather" in items[part[0] - 1].scope
+        follows = part[0] > start and "weather" in items[part[0] - 1].scope
+        bare = not any(items[i].has("<it>", "<pile>", "<core>", "<verb>") or items[i].number for i in part)
+        goes_on = follows and (items[part[0]].key == ":" or bare)  # "102 outside, way too hot"
         numbers = [i for i in part if items[i].number is not None]
         tells = numbers or any(items[i].has("<heat>", "<moisture>", "weather", "forecast") for i in part)
         if (about and tells) or goes_on:

@@ -52,7 +52,7 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
     language = _language(words)
     lex = lexicon(language)
     items = _items(words, lex, now, units)
-    facts = find_facts(items, lex, now, units)
+    facts = find_facts(items, lex, now, units) if _any_known(words) else []
     asks = wants.find_asks(items, lex, facts, now, rest)
     stop = _stop(words, lex, told=bool(facts), erases=any(a.kind == "forget_me" for a in asks))
     if stop == "stop":
@@ -88,6 +88,16 @@ def _speaker(text: str) -> tuple[str | None, str]:
     if not found or not found[1][0].isupper() or any(_familiar(found[1], lang) for lang in LANGUAGES):
         return None, text
     return found[1], text[found.end() :]
+
+
+def _any_known(words: list[Item]) -> bool:
+    """Whether a word stands there as people write it, or none at all: of typos alone nothing is recorded."""
+    told = [word for word in words if word.key.isalpha()]
+    return not told or any(
+        lexicon(one).known(word.key) or word.key in lexicon(one).spellings
+        for word in told
+        for one in LANGUAGES
+    )
 
 
 def _familiar(word: str, language: Language) -> bool:
