@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
+from bot.language.additions import only_describes
 from bot.language.dates import When
-from bot.language.deeds import only_describes
-from bot.language.facts import PROBLEMS
 from bot.language.items import Item, plain
 from bot.language.lexicon import Lexicon
-from bot.language.meaning import Ask, AskKind, Bare, Fact
+from bot.language.meaning import Ask, Bare, Fact
+from bot.language.precedence import problem, settle
 
 QUESTIONS = {
     "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
@@ -29,71 +29,7 @@ WRONG = (
     "<problem_word>",
     "<nuisance>",
 )
-SOCIAL = {"thanks", "greeting"}
-SMALL_TALK = 3  # words beside a greeting that are still only a greeting
 _CODE = re.compile(r"\s*([^\W\d_]{2,10}[0-9]{1,4})\b", re.IGNORECASE)
-# the first kind that is there stands for the others
-SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("new_calendar", ("calendar", "what_next", "schedule", "may_add")),
-    ("calendar", ("may_add", "what_next", "share", "schedule", "picture", "later")),
-    ("move", ("what_next", "how_build", "state", "when_ready", "share", "to_staff")),
-    ("to_staff", ("what_next", "state", "may_add", "trouble", "later", "hand_over")),
-    ("help", ("what_next", "state", "safe_use", "how_turn")),
-    ("trouble", ("why", "help")),
-    ("forget_me", ("undo", "my_data", "what_next", "hand_over", "schedule")),
-    ("my_data", ("state", "picture", "privacy", "help", "what_next", "trouble")),
-    (
-        "person",
-        (
-            "hand_over",
-            "share",
-            "claim",
-            "later",
-            "help",
-            "trouble",
-            "what_next",
-            "privacy",
-            "state",
-            "how_build",
-        ),
-    ),
-    ("join", ("start", "share", "what_next")),
-    ("start", ("correction", "share", "hand_over", "resume", "claim", "later")),
-    ("pause", ("later", "schedule", "hand_over", "resume", "claim", "not_before")),
-    ("resume", ("start", "later", "schedule", "hand_over")),
-    ("schedule", ("later", "not_before")),
-    ("later", ("claim", "help", "decline", "schedule")),
-    ("undo", ("trouble", "what_next")),
-    ("share", ("what_next",)),
-    ("language", ("hand_over", "share", "schedule", "help", "later", "person", "what_next", "trouble")),
-    ("to_staff", ("hand_over",)),
-    ("when_ready", ("may_add",)),
-    ("mix", ("may_add",)),
-    ("safe_use", ("may_add",)),
-    ("harvest_amount", ("may_add",)),
-    ("water_amount", ("harvest_amount", "may_add")),
-    ("may_add", ("what_next", "how_build", "trouble", "help", "state", "how_turn", "share")),
-    ("water_amount", ("what_next", "trouble", "mix", "how_turn", "state", "when_ready")),
-    ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
-    ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
-    ("mix", ("what_next", "trouble", "state")),
-    ("picture", ("my_data",)),
-    ("what_if", ("what_next", "trouble", "undo", "stop_adding", "water_amount", "mix")),
-    ("who_has_tool", ("who_did", "person", "hand_over", "claim")),
-    ("stop_adding", ("what_next",)),
-    ("how_measure", ("trouble", "help", "what_next", "state")),
-    ("how_turn", ("trouble", "help", "what_next")),
-    ("how_build", ("trouble", "help", "what_next")),
-    ("why", ("trouble", "help", "what_next")),
-    ("hand_over", ("who_did",)),
-    ("who_did", ("what_next", "claim", "state")),
-    ("who_has_tool", ("what_next",)),
-    ("hand_over", ("claim", "share", "no", "decline", "what_next", "schedule")),
-    ("when_ready", ("state", "what_next", "trouble")),
-    ("trouble", ("what_next", "help", "state", "no")),
-    ("what_next", ("help", "state")),
-    ("state", ("help",)),
-)
 
 
 def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datetime, text: str) -> list[Ask]:
@@ -118,7 +54,7 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
         for kind, span in hits.items()
         if (a := _ask(kind, span, items, facts, now)) is not None
     ]
-    return _settle(asks, items, facts, now, hits)
+    return settle(asks, items, facts, now, hits)
 
 
 def _pile_of(items: list[Item], span: tuple[int, int]) -> str | None:
@@ -156,7 +92,7 @@ def _ask(
         told = _asked(items, span) or all(fact.record.kind == "harvested" for fact in facts)
         return Ask("trouble", topic="plants") if told else None
     if kind == "trouble":
-        return Ask("trouble") if any(_problem(f) for f in facts) or _asks_cure(items) else None
+        return Ask("trouble") if any(problem(f) for f in facts) or _asks_cure(items) else None
     if kind == "only_about":
         return Ask(
             "only_about", topic="water" if any(x.has("<water>", "<water_word>") for x in items) else "turn"
@@ -169,11 +105,6 @@ def _ask(
     if kind in ("rename", "hand_over"):
         return Ask(kind, name=_name(items, span, kind))  # type: ignore[arg-type]
     return Ask(kind)  # type: ignore[arg-type]
-
-
-def _problem(fact: Fact) -> bool:
-    record = fact.record
-    return record.kind in ("pests", "smoke", "growth") or (record.kind, record.word) in PROBLEMS
 
 
 def _asks_cure(items: list[Item]) -> bool:
@@ -314,88 +245,6 @@ def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
         ]
         return " ".join(named) or None
     return next((x.written for x in items if x.has("<name>")), None)
-
-
-def _settle(
-    asks: list[Ask],
-    items: list[Item],
-    facts: Sequence[Fact],
-    now: datetime,
-    spans: dict[str, tuple[int, int]],
-) -> list[Ask]:
-    kinds = {ask.kind for ask in asks}
-    if {"later", "schedule"} <= kinds:
-        habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
-        kinds.discard("later" if habit else "schedule")
-    if "claim" in kinds and all(a.weekday is None and a.at is None for a in asks if a.kind == "schedule"):
-        kinds.discard("schedule")  # "put me down for this weekend"
-    if "schedule" in kinds and any(x.has("<day_many>") for x in items):
-        kinds.discard("pause")  # "stop the Sunday reminders, do Tuesdays"
-    if any(x.has("<clocktime>") for x in items) and all(a.on is None for a in asks if a.kind == "pause"):
-        kinds.discard("pause")  # "don't text me before 8"
-    ahead = any(isinstance(x.value, When) and x.value.ahead and x.value.ahead > now.date() for x in items)
-    if {"pause", "resume"} <= kinds and (any(x.has("<ends>") for x in items) or not ahead):
-        kinds.discard("pause")  # "end the pause"; "gone 2 weeks, back now"
-    reminded = any(x.has("<remind>", "<reminder>", "later", "snooze", "busy") for x in items)
-    if (
-        "later" in kinds
-        and not reminded
-        and all(a.on in (None, now.date()) for a in asks if a.kind == "later")
-    ):
-        kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
-    if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
-        kinds.discard("later")
-    if (
-        "share" in kinds
-        and any(f.record.kind == "added" for f in facts)
-        and not any(x.has("<relation>", "<helper>", "number", "person") for x in items)
-    ):
-        kinds.discard("share")  # "raked leaves and put them all in"
-    kinds -= {kind for kind in SOCIAL if kind in kinds and _says_more(items, kind, spans)}
-    if "undo" in kinds and any(f.record.kind == "temperature" for f in facts):
-        asks.append(Ask("correction"))  # "scratch that, it's 115"
-        kinds.add("correction")
-    if "correction" in kinds:
-        meant = bool(facts) or any(x.has("<meant>") for x in items)
-        kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
-    if any(f.record.kind == "turned" for f in facts):
-        kinds.discard("claim")  # "we turned it, my son and I"
-    if {"when_ready", "harvest_amount"} <= kinds:  # "how many more weeks until I have compost"
-        in_time = any(x.has(*SPANS, "long", "longer", "soon") for x in items)
-        kinds.discard("harvest_amount" if in_time else "when_ready")
-    problem = any(_problem(f) for f in facts)
-    stuff = any(a.kind == "may_add" and a.material not in ("finished_compost", "other") for a in asks)
-    if stuff and not any(x.has("<veg>") for x in items):
-        kinds.discard("safe_use")  # "I have sawdust, may I use it?"
-    if problem and "trouble" in kinds:
-        kinds.discard("mix")
-    if problem and any(x.has("<cry>") for x in items):
-        asks.append(Ask("trouble"))
-        kinds.add("trouble")
-    for kind, silenced in SILENCES:
-        if kind in kinds:
-            kinds -= set(silenced)
-    if facts or kinds - SOCIAL - {"yes", "no"}:
-        kinds -= SOCIAL | {"yes", "no"}
-    if kinds - {"greeting"}:
-        kinds.discard("greeting")
-    if "thanks" in kinds and not _closes_with_thanks(kinds):
-        kinds.discard("thanks")
-    return list(dict.fromkeys(ask for ask in asks if ask.kind in kinds))
-
-
-def _says_more(items: list[Item], kind: str, spans: dict[str, tuple[int, int]]) -> bool:
-    """Whether a greeting, or what comes before a word of thanks, holds something else."""
-    if kind not in spans:
-        return False
-    first, last = spans[kind]
-    rest = [*items[:first], *(items[last:] if kind == "greeting" else [])]
-    said = [x for x in rest if x.key[:1].isalnum() and not x.has("<filler>", "<polite>", "<emoji>")]
-    return len(said) > SMALL_TALK
-
-
-def _closes_with_thanks(kinds: set[AskKind]) -> bool:
-    return not kinds - SOCIAL - {"yes", "no"}
 
 
 # --- short answers -----------------------------------------------------------------------------------------

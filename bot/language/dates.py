@@ -123,7 +123,7 @@ def _joined(items: list[Item]) -> tuple[str, dict[int, int]]:
     starts, text = {}, ""
     for i, item in enumerate(items):
         starts[len(text)] = i
-        text += ("~" if item.has("<date>") else item.key.replace(" ", "_")) + " "
+        text += ("~" if item.has("<date>", "<small>") else item.key.replace(" ", "_")) + " "
     return text, starts
 
 

@@ -6,8 +6,9 @@ from dataclasses import replace
 from datetime import date, datetime
 from typing import Any, TypeVar
 
+from bot.language.additions import find_added
 from bot.language.dates import When
-from bot.language.deeds import find_added, find_events
+from bot.language.deeds import find_events
 from bot.language.finding import EVENTS, UNREAL, Finding
 from bot.language.items import Item
 from bot.language.lexicon import Lexicon
@@ -17,12 +18,6 @@ from shared.pile import Record
 
 T = TypeVar("T")
 SAME_AS = {"bad": "rotten", "fresh": "earthy", "lost": "cold"}  # vaguer words, that give way to surer ones
-PROBLEMS = {
-    ("smell", "ammonia"), ("smell", "rotten"), ("smell", "sour"), ("heat_feel", "cold"),
-    ("moisture", "soggy"),
-    ("moisture", "dry"), ("moisture", "bit_dry"), ("moisture", "bit_wet"), ("texture", "matted"),
-    ("texture", "clumpy"), ("texture", "recognisable"),
-}  # fmt: skip
 
 
 def find_facts(items: list[Item], lex: Lexicon, now: datetime, units: Units) -> list[Fact]:

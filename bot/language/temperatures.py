@@ -1,12 +1,12 @@
-"""Bare numbers that are readings, and readings that are none of the pile: the weather, a past peak."""
+"""Bare numbers that are readings, and readings that no longer hold: a past peak, a slip, a denied one."""
 
 import itertools
 
-from bot.language.clauses import sentences
 from bot.language.items import Item
 from bot.language.lexicon import Lexicon
 from bot.language.meaning import Units
 from bot.language.quantities import degrees_item
+from bot.language.weather import mark_weather
 
 LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing else calls a temperature
 HOT = {"f": (85.0, 180.0), "c": (45.0, 80.0)}  # one that says so by itself at the end of a sentence
@@ -16,8 +16,7 @@ LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
 def read_bare(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
     """The items with each number that stands for a reading folded into a <temperature>."""
     items = _ranges(_digit_by_digit(items), units)
-    for start, end in sentences(items):
-        _mark_weather(items, start, end)
+    mark_weather(items)
     read = [_degrees(items, i, _unit_before(items, i) or units) for i in range(len(items))]
     _give_unit(read, lex, units)
     _mark_changes(read)
@@ -227,56 +226,6 @@ def _ranges(items: list[Item], units: Units) -> list[Item]:
         folded.append(low)
         at += 1
     return folded
-
-
-def _mark_weather(items: list[Item], start: int, end: int) -> None:
-    """A clause about the weather says nothing of the pile; "inside 140 outside 75" does up to "outside"."""
-    told = any(items[i].has("<weather>") for i in range(start, end))
-    for segment in sorted({items[i].segment for i in range(start, end)}):
-        part = [i for i in range(start, end) if items[i].segment == segment]
-        about = [
-            i
-            for i in part
-            if items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
-        ]
-        follows = part[0] > start and "weather" in items[part[0] - 1].scope
-        bare = not any(items[i].has("<it>", "<pile>", "<core>", "<verb>") or items[i].number for i in part)
-        goes_on = follows and (items[part[0]].key == ":" or bare)  # "102 outside, way too hot"
-        numbers = [i for i in part if items[i].number is not None]
-        tells = numbers or any(items[i].has("<heat>", "<moisture>", "weather", "forecast") for i in part)
-        if (about and tells) or goes_on:
-            first = min(part)
-            if (
-                about
-                and numbers
-                and numbers[0] < about[0] < numbers[-1]
-                and _cored(items, part[0], numbers[0])
-            ):
-                first = about[0]
-            for i in range(first, part[-1] + 1):
-                if (
-                    about
-                    and i > about[-1]
-                    and numbers
-                    and i < numbers[-1]
-                    and items[i].has("<pile>", "<core>")
-                ):
-                    break  # "freezing out there, pile 88"
-                items[i].scope.add("weather")
-
-
-def _cored(items: list[Item], first: int, number: int) -> bool:
-    """Whether the first reading of a clause is said to be the pile's own."""
-    return any(x.has("<core>", "<pile>", "<it>") for x in items[first : number + 2])
-
-
-def _out_there(items: list[Item], at: int) -> bool:
-    """ "109 out": the weather."""
-    return (
-        items[at].has("out")
-        and at > 0
-        and (items[at - 1].number is not None or items[at - 1].has("<degree_word>"))
-    )
 
 
 def _denied(items: list[Item], at: int) -> bool:

@@ -12,13 +12,14 @@ from typing import Any
 
 from bot.language import asks as wants
 from bot.language import dates, quantities, urgent
-from bot.language.clauses import divide, find_piles, mark_scopes
+from bot.language.clauses import divide, mark_scopes
 from bot.language.clock import clock_time
 from bot.language.facts import find_facts
 from bot.language.items import Item, clean, cut
 from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Lexicon, lexicon
 from bot.language.materials import settle_materials
 from bot.language.meaning import Ask, AskKind, Fact, Language, Meaning, Units
+from bot.language.pile_names import find_piles
 from bot.language.repairs import repair
 from bot.language.setup import find_setup
 from bot.language.spoken import read_spoken
