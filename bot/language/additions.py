@@ -150,7 +150,7 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int 
     known = sum(
         x.has("<material>", "<amount>", "<and>", "<break>", "<end>", "<a>", "<filler>", "<date>", "<link_of>",
               "<size>", "<water_word>", "of", "de", "+", "<also>", "<only>", "in", "<pile>", "<pilename>",
-              "the", "la", "el", "<moisture>")
+              "the", "la", "el", "<moisture>", "<portion>")
         for x in sentence
     )  # fmt: skip
     enough = 0.6 if amounts else 0.8 if listed or len(materials) > 1 or start > began else 0.9
@@ -169,9 +169,9 @@ def _has_verb(sentence: Sequence[Item]) -> bool:
 
 def _received(items: list[Item], at: int) -> bool:
     """ "gave me", "me dio": it was given to a person."""
-    after = items[at + 1] if at + 1 < len(items) else None
     before = items[at - 1] if at else None
-    return (after is not None and after.has("me", "us", "him", "her", "them")) or (
+    given = items[at + 1 : at + 3]
+    return any(x.has("me", "us", "him", "her", "them", "<relation>") for x in given) or (
         before is not None and before.has("me", "nos", "gave_me")
     )
 
@@ -234,7 +234,9 @@ def _amount_of_material(items: list[Item], at: int, end: int) -> Amount | None:
             later = next(
                 (x for x in items[i + 1 : min(i + 5, end)] if not x.has("of", "de", "<size>", "the")), None
             )
-            taken = later is not None and later.has("<material>", "<water_word>")
+            taken = later is not None and later.has(
+                "<material>", "<water_word>", "total", "altogether", "combined"
+            )
             return None if taken else _amount(items[i])
         if items[i].has("<add.done>") and items[i + 1 : i + 2] and items[i + 1].has("<amount>"):
             continue  # "de paja le puse 15 litros"

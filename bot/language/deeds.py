@@ -24,6 +24,8 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             items[first].has("<beasts>") and kind in ("turned", "harvested")
         ):
             continue
+        if kind == "covered" and not _has_cover(items[first:last]):
+            continue  # "threw dirt on top"
         if kind == "harvested" and any(x.has("<water_word>") for x in items[first:last]):
             continue  # "the big pile got 5 gallons of water"
         told = items[first : max(first + 1, last - 1)]  # what only follows the deed may be a plan
@@ -42,6 +44,12 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         if kind == "not_turned" and any(x.has("<unable>") for x in items[max(0, first - 1) : last]):
             continue
         yield Finding(kind, first, "past", _amount_of(items, first, kind))
+
+
+def _has_cover(told: list[Item]) -> bool:
+    """Whether a cover is more than the top of the pile: "on top"."""
+    covers = [i for i, x in enumerate(told) if x.has("<cover_thing>")]
+    return not covers or any(i == 0 or not (told[i].has("top") and told[i - 1].has("on")) for i in covers)
 
 
 def _amount_of(items: list[Item], at: int, kind: Kind) -> dict[str, Any]:

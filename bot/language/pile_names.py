@@ -122,6 +122,8 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
                 and (items[at].has("<namable>") or named[-1].has("<place>"))
             )
             return (" ".join(reversed(words)), step) if named_so else (None, 0)
+        if word.has("<whole>"):
+            continue  # "the whole front bay"
         acts = word.has("<verb>") and not word.has("<place>", "<move>")  # "the side yard", "the chicken run"
         if (
             not word.key.replace(" ", "").isalpha()

@@ -116,11 +116,8 @@ def settle(
         kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")
-    if (
-        "share" in kinds
-        and any(f.record.kind == "added" for f in facts)
-        and not any(x.has("<relation>", "<helper>", "number", "person") for x in items)
-    ):
+    someone = any(x.has("<relation>", "<helper>", "number", "person") for x in items)
+    if "share" in kinds and facts and not someone:
         kinds.discard("share")  # "raked leaves and put them all in"
     kinds -= {kind for kind in SOCIAL if kind in kinds and _says_more(items, kind, spans)}
     if "undo" in kinds and any(f.record.kind == "temperature" for f in facts):

@@ -75,6 +75,8 @@ def _state(
         return None if named else ("pests", value)
     if concept == "growth" and not denied:
         spoiled = near(items, at, "<add.done>", back=9) and near(items, at, "<material>", back=0, ahead=2)
+        if at + 1 < len(items) and items[at + 1].has("<material>"):
+            return None  # "moldy strawberries"
         grows = _sees(items, at) or near(items, at, "<growing>", back=3, ahead=4)
         return None if spoiled or (item.has("<material>") and not grows) else ("growth", None)
     if concept == "texture" and not denied:
