@@ -153,7 +153,7 @@ def forecast(
         pile_id=pile.id,
         as_of=as_of,
         stage=stages.likeliest(
-            look.seen[kept], core_c, float(sky.air_c[today]), ended["ready_day"], history.hot_seen
+            band[:, : today + 1], float(sky.air_c[today]), ended["ready_day"], history.hot_seen
         ),
         ready=_dates(pile.built, ready_days),
         core_c=_range(core_c, 1),
@@ -162,7 +162,7 @@ def forecast(
         free_air=_range(now[:, 3], 3),
         fast_left=_range(now[:, 4], 3),
         moderate_left=_range(now[:, 5], 3),
-        trend_c_per_day=_trend(look),
+        trend_c_per_day=_trend(band, today),
         mix_c_n=round(recipe.c_n, 1),
         mix_moisture=round(recipe.moisture, 3),
         hours_over_55c=round(credit.hours_over_55c, 1),
@@ -228,12 +228,11 @@ def _drift(look: _Look, band: Seen, seed: int) -> None:
     band[:, :, 0] = np.clip(band[:, :, 0] + drift, air_c - 5.0, 80.0)
 
 
-def _trend(look: _Look) -> float:
-    """Median change of the core over the last two days [°C/day]."""
-    today = look.history.today
+def _trend(band: Seen, today: int) -> float:
+    """Median change of the core over the last two days, as the readings have it [°C/day]."""
     before = max(0, today - 2)
-    core = look.seen[look.kept, :, 0]
-    return round(float(np.median(core[:, today] - core[:, before])) / max(1, today - before), 2)
+    change = band[:, today, 0] - band[:, before, 0]
+    return round(float(np.median(change)) / max(1, today - before), 2)
 
 
 def _gains(look: _Look, water_l: float) -> tuple[float, float]:

@@ -43,14 +43,20 @@ def _note(lanes: Any, at: int, seen: Any, member: int, number: int) -> None:
 
 
 @compiled
+def _spent(pile: Any, at: int) -> bool:
+    """Whether as little is left as in a pile that is done."""
+    fast = pile.core.fast_kg[at] + pile.shell.fast_kg[at]
+    moderate = pile.core.moderate_kg[at] + pile.shell.moderate_kg[at]
+    little: bool = fast < DONE_FAST * pile.ever_fast_kg[at]
+    return little and moderate < DONE_MODERATE * pile.ever_moderate_kg[at]
+
+
+@compiled
 def watch(lanes: Any, at: int) -> None:
     """Note whether the pile is done: five such days running, then a week of rest."""
     pile, day = lanes.pile, lanes.day
-    fast = pile.core.fast_kg[at] + pile.shell.fast_kg[at]
-    moderate = pile.core.moderate_kg[at] + pile.shell.moderate_kg[at]
-    spent = fast < DONE_FAST * pile.ever_fast_kg[at] and moderate < DONE_MODERATE * pile.ever_moderate_kg[at]
     cool = day.mean_c[at] - day.air_c[at] < DONE_RISE_K
-    pile.quiet_days[at] = pile.quiet_days[at] + 1.0 if spent and cool else 0.0
+    pile.quiet_days[at] = pile.quiet_days[at] + 1.0 if cool and _spent(pile, at) else 0.0
     if pile.quiet_days[at] >= DONE_DAYS and np.isnan(pile.ready_day[at]):
         pile.ready_day[at] = day.number[at] + REST_DAYS
 
@@ -85,6 +91,8 @@ def _do(lanes: Any, at: int, deeds: Any, number: int, loads: Any, member: int) -
     """What was done at the end of a day."""
     if deeds[number, 2] >= 0.0:
         add(lanes, at, loads[member, int(deeds[number, 2])])
+        if not _spent(lanes.pile, at):  # with so much fresh matter on it, it is no longer done
+            lanes.pile.ready_day[at] = np.nan
     if deeds[number, 0] > 0.0:
         turn(lanes, at)
     if deeds[number, 1] > 0.0:

@@ -15,24 +15,22 @@ CURING_FAST = 0.15
 CURING_MODERATE = 0.70
 
 
-def likeliest(seen: Seen, core_c: Array, air_c: float, ready_day: Array, hot_seen: bool) -> Stage:
+def likeliest(seen: Seen, air_c: float, ready_day: Array, hot_seen: bool) -> Stage:
     """The stage that most members are in today.
 
-    seen        of the members up to today [member, day, SEEN]
-    core_c      today, as the readings have it [member]
+    seen        of the members up to today, the core as the readings have it [member, day, SEEN]
     ready_day   of each member, NaN where it lies beyond the horizon
     hot_seen    a reading has shown it hot
     """
     ready = ready_day <= seen.shape[1] - 1
-    members = range(len(core_c))
-    votes = Counter(stage(seen[at], float(core_c[at]), air_c, bool(ready[at]), hot_seen) for at in members)
+    votes = Counter(stage(seen[at], air_c, bool(ready[at]), hot_seen) for at in range(len(seen)))
     return votes.most_common(1)[0][0]
 
 
-def stage(seen: Seen, core_c: float, air_c: float, ready: bool, hot_seen: bool = False) -> Stage:
-    """The stage of one pile on the last day of `seen` [day, SEEN], its core then being `core_c`."""
+def stage(seen: Seen, air_c: float, ready: bool, hot_seen: bool = False) -> Stage:
+    """The stage of one pile on the last day of `seen` [day, SEEN]."""
     today = len(seen) - 1
-    past = seen[:today, 0]
+    past, core_c = seen[:today, 0], float(seen[today, 0])
     if ready:
         return "ready"
     if core_c >= HOT_C or (core_c >= LEAVES_HOT_C and today > 0 and past[-LINGERS_DAYS:].max() >= HOT_C):

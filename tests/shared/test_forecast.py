@@ -198,6 +198,26 @@ def test_fresh_greens_in_a_resting_pile_put_the_date_off_by_weeks_not_years() ->
     assert after.stage in ("warming", "hot")
 
 
+def test_fresh_greens_on_a_pile_all_but_done_put_off_the_early_end_of_the_range_too() -> None:
+    """Likely piles that were done already are no longer done, so the 10 % date moves back by weeks."""
+    told = [*HOT_SEASON, *(Record("turned", on(day)) for day in range(16, 50, 7))]
+    told += [core(day, 38 - day / 4) for day in range(20, 50, 4)]
+    before = look(*told, day=50)
+    after = look(*told, Record("added", on(50), material="grass_clippings", litres=150), day=50)
+
+    assert after.ready.p10 - before.ready.p10 > timedelta(days=14)
+
+
+def test_the_trend_is_that_of_the_readings() -> None:
+    """A reheating that no likely pile expects is seen all the same, and its end."""
+    rising = look(core(20, 22), core(22, 24), core(24, 40), day=24)
+    falling = look(core(20, 50), core(22, 48), core(24, 30), day=24)
+
+    assert rising.trend_c_per_day > 3
+    assert rising.stage == "warming"
+    assert falling.trend_c_per_day < -3
+
+
 def test_heat_that_readings_prove_is_credited() -> None:
     """Two days at 60 °C between joined readings are 48 hours over 55 °C."""
     outlook = look(core(3, 60), core(4, 60), core(5, 60), day=6)

@@ -34,11 +34,11 @@ def test_each_stage_as_defined(
     core_c: list[float], food: tuple[float, float], ready: bool, expected: str
 ) -> None:
     """Hot from 45 to under 43 °C; 8 K over air of 15 °C; curing with 15 % and 70 % of the food left."""
-    assert stages.stage(seen(core_c, *food), core_c[-1], 15.0, ready) == expected
+    assert stages.stage(seen(core_c, *food), 15.0, ready) == expected
 
 
 def test_most_members_decide() -> None:
     """The stage of two in three members is said."""
     members = np.stack([seen([20, 50, 50]), seen([20, 48, 47]), seen([20, 25, 28])])
 
-    assert stages.likeliest(members, members[:, -1, 0], 15.0, np.full(3, np.nan), False) == "hot"
+    assert stages.likeliest(members, 15.0, np.full(3, np.nan), False) == "hot"
