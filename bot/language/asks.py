@@ -88,6 +88,8 @@ def _ask(
         return Ask("language", language="en" if wanted else "es")
     if kind == "units":
         return Ask("units", units="f" if any(x.has("<degreeword_f>") for x in items) else "c")
+    if kind == "cure":
+        return Ask("trouble")
     if kind == "plants":
         told = _asked(items, span) or all(fact.record.kind == "harvested" for fact in facts)
         return Ask("trouble", topic="plants") if told else None

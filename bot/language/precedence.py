@@ -21,7 +21,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("new_calendar", ("calendar", "what_next", "schedule", "may_add")),
     ("calendar", ("may_add", "what_next", "share", "schedule", "picture", "later")),
     ("move", ("what_next", "how_build", "state", "when_ready", "share", "to_staff")),
-    ("to_staff", ("what_next", "state", "may_add", "trouble", "later", "hand_over")),
+    ("to_staff", ("what_next", "state", "may_add", "trouble", "later", "hand_over", "undo")),
     ("help", ("what_next", "state", "safe_use", "how_turn")),
     ("trouble", ("why", "help")),
     ("forget_me", ("undo", "my_data", "what_next", "hand_over", "schedule")),
@@ -116,6 +116,14 @@ def settle(
         kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")
+    if {"hand_over", "share"} <= kinds and any(x.has("join", "invite", "share") for x in items):
+        kinds.discard("hand_over")  # "can somebody else join"
+    if {"claim", "schedule"} <= kinds and not any(
+        x.has("<remind>", "<reminder>", "<day_many>") for x in items
+    ):
+        kinds.discard("schedule")  # "I'll do it Saturday"
+    if "stop_adding" in kinds and any(x.has("stop", "quit", "dejar", "parar") for x in items):
+        kinds.discard("when_ready")
     someone = any(x.has("<relation>", "<helper>", "number", "person") for x in items)
     if "share" in kinds and facts and not someone:
         kinds.discard("share")  # "raked leaves and put them all in"

@@ -147,7 +147,10 @@ def _stop(words: list[Item], lex: Lexicon, *, told: bool, erases: bool) -> AskKi
     foreign = _as_written(words, other) if mixed or len(words) <= SHORT else []
     if urgent.says_stop(items, lex, told=told) or urgent.says_stop(foreign, other, told=told):
         return "stop"
-    return urgent.wants_stop(items, lex, erases=erases) or urgent.wants_stop(foreign, other, erases=erases)
+    limited = urgent.limits_stop(items, lex) | urgent.limits_stop(foreign, other)
+    return urgent.wants_stop(items, lex, limited, erases=erases) or urgent.wants_stop(
+        foreign, other, limited, erases=erases
+    )
 
 
 def _as_written(words: list[Item], lex: Lexicon) -> list[Item]:

@@ -26,13 +26,17 @@ def says_stop(items: Sequence[Item], lex: Lexicon, *, told: bool) -> bool:
     return False
 
 
-def wants_stop(items: Sequence[Item], lex: Lexicon, *, erases: bool) -> AskKind | None:
+def limits_stop(items: Sequence[Item], lex: Lexicon) -> set[int]:
+    """The sentences in which less than an end of contact is meant: "at 6", "until Monday", "about water"."""
+    return {items[first].sentence for _, (first, _) in lex.searches(items, "stop_not.")}
+
+
+def wants_stop(items: Sequence[Item], lex: Lexicon, limited: set[int], *, erases: bool) -> AskKind | None:
     """ "stop" where no more messages are wanted, by any wording; "unclear_stop" where that may be meant.
 
-    What the same sentence or the next one limits ("at 6", "until Monday", "about water") is less than that;
+    What the same sentence or the next one limits is less than that;
     "delete my number and all my records" (`erases`) asks for more, and is answered as that.
     """
-    limited = {items[first].sentence for _, (first, _) in lex.searches(items, "stop_not.")}
     kinds: tuple[AskKind, ...] = ("stop", "unclear_stop")
     for kind in kinds:
         for way, (first, last) in lex.searches(items, f"{kind}."):
