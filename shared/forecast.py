@@ -70,6 +70,7 @@ class Forecast:
 
     core_c, moisture, free_air   core now: °C, kg water/kg wet, m³/m³
     fast_left, moderate_left     share left of all that was ever put in [-]
+    mix_c_n, mix_moisture        of all that ever went in as told, water from rain and cans aside
     trend_c_per_day              median change of the core over the last two days
     turn_gain_days               median days by which `ready` comes sooner if turned now, against leaving the
                                  pile alone for a fortnight (below 0: later)
@@ -148,7 +149,7 @@ def forecast(
     water_l = _water_litres(look)
     turn_gain, water_gain = _gains(look, water_l)
     credit = hygiene.credit(*hygiene.heard([r for r in records if r.on <= as_of], pile.built))
-    recipe = mix.blend(mix.parts_of(pile.ingredients))
+    recipe = mix.blend(mix.parts_of([*pile.ingredients, *history.added]))
     return Forecast(
         pile_id=pile.id,
         as_of=as_of,

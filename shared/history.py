@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from shared.errors import BadInput
 from shared.materials import material
-from shared.pile import Pile, Record
+from shared.pile import Ingredient, Pile, Record
+from shared.units import L_PER_M3
 
 Array = npt.NDArray[np.float64]
 
@@ -41,6 +42,7 @@ class History:
 
     deeds      turnings, litres given, row of loads or -1, cover (1, 0, -1 unknown), litres taken [day, 5]
     loads      matter added: fast, moderate, slow, ash, water [kg], volume [m³] [row, 6]
+    added      the same as it was told
     turned     days on which it was turned
     watered    days on which it was watered, `usual_water_l` the middle amount that was said
     unsaid_water, unsaid_addition   an amount was not said, so a usual one stands for it
@@ -51,6 +53,7 @@ class History:
     today: int
     deeds: Array
     loads: Array
+    added: tuple[Ingredient, ...]
     sights: tuple[Sight, ...]
     turned: tuple[int, ...]
     watered: tuple[int, ...]
@@ -105,6 +108,7 @@ class _Ledger:
         self.deeds[:, 2] = -1.0
         self.deeds[:, 3] = -1.0 if pile.covered is None else float(pile.covered)
         self.loads: list[Array] = []
+        self.added: list[Ingredient] = []
         self.sights: list[Sight] = []
         self.cores: dict[tuple[int, bool], list[float]] = defaultdict(list)
         self.watered: list[int] = []
@@ -140,10 +144,11 @@ class _Ledger:
     def _add(self, day: int, record: Record) -> None:
         self.unsaid_addition |= record.litres is None
         litres = USUAL_ADDITION_L if record.litres is None else record.litres
+        self.added.append(Ingredient(record.material or "other", litres / L_PER_M3))
         if self.deeds[day, 2] < 0:
             self.deeds[day, 2] = len(self.loads)
             self.loads.append(np.zeros(6))
-        self.loads[int(self.deeds[day, 2])] += matter(record.material or "other", litres / 1000.0)
+        self.loads[int(self.deeds[day, 2])] += matter(self.added[-1].material, self.added[-1].volume_m3)
 
     def _read_core(self, day: int, record: Record) -> None:
         if record.core_c is None or record.edge:
@@ -169,6 +174,7 @@ class _Ledger:
             today=self.today,
             deeds=self.deeds,
             loads=np.array(self.loads).reshape(-1, 6),
+            added=tuple(self.added),
             sights=tuple(self.sights),
             turned=tuple(int(day) for day in np.flatnonzero(self.deeds[:, 0])),
             watered=tuple(self.watered),

@@ -10,8 +10,7 @@ from datetime import date, timedelta
 from shared.cautions import Alarm, alarm
 from shared.forecast import Forecast
 from shared.materials import material
-from shared.mix import blend, parts_of
-from shared.pile import Ingredient, Kind, Pile, Record
+from shared.pile import Kind, Pile, Record
 from shared.units import L_PER_M3
 
 FELT = {"dry": 0.33, "bit_dry": 0.42, "right": 0.52, "bit_wet": 0.60, "soggy": 0.69}
@@ -89,11 +88,8 @@ class Situation:
 
     @property
     def c_n(self) -> float:
-        """C:N of all that went in as told, the additions too; the forecast's where that is not known."""
-        added = [Ingredient(r.material or "other", r.litres / L_PER_M3) for r in self.additions if r.litres]
-        if not added or not (self.pile.fed or self.pile.ingredients):
-            return self.outlook.mix_c_n
-        return blend(parts_of([*self.pile.ingredients, *added])).c_n
+        """C:N of all that went in as told."""
+        return self.outlook.mix_c_n
 
     @property
     def turn_due(self) -> date | None:

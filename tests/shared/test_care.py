@@ -296,17 +296,6 @@ def test_work_is_counted_by_the_size_of_the_pile() -> None:
     assert next_actions(pile, told("turned@1"), believed)[0].minutes == 0
 
 
-def test_what_was_added_counts_in_the_ratio() -> None:
-    """A fed bin is too rich by what went in since, not by its first layer."""
-    pile, believed = situation("age=50 stage=cooling core=32 fed=yes c_n=54")
-    scraps = [Record("added", TODAY - timedelta(days=3), litres=900.0, material="kitchen_scraps")] * 3
-
-    browns = next_actions(replace(pile, ingredients=()), scraps, believed)[0]
-
-    assert browns.do == "add_browns"
-    assert browns.numbers["c_n"] == pytest.approx(15)
-
-
 def test_stop_adding_for_a_day_of_use() -> None:
     """Counted back from the late edge of the forecast, so that nine in ten are in time."""
     _, believed = situation("ready=60")

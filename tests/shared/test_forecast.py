@@ -182,6 +182,16 @@ def test_a_fed_pile_has_ready_stuff_at_the_bottom() -> None:
     assert after_a_year.ready.p50 > on(360)
 
 
+def test_what_was_added_counts_in_the_mix() -> None:
+    """A fed bin grows rich by what went in since its first layer; kitchen scraps have a C:N of 15."""
+    fed = dataclasses.replace(PILE, fed=True, ingredients=(Ingredient("dry_leaves", 0.05),))
+    scraps = [Record("added", on(day), material="kitchen_scraps", litres=900) for day in (3, 6)]
+
+    assert look(day=6, pile=fed).mix_c_n == pytest.approx(54)
+    assert look(*scraps, day=6, pile=fed).mix_c_n == pytest.approx(15, abs=1)
+    assert look(*scraps, day=2, pile=fed).mix_c_n == pytest.approx(54)
+
+
 def test_fresh_greens_in_a_resting_pile_put_the_date_off_by_weeks_not_years() -> None:
     """An addition with a turn, in spring after a cold winter, is done in the same season."""
     winter = dataclasses.replace(PILE, built=date(2026, 11, 7), turning=None)
