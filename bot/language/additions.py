@@ -143,6 +143,8 @@ def _bare_list(items: list[Item], start: int, end: int, *, listed: bool) -> int 
     sentence = items[start:acts]
     if any(x.scope & (UNREAL | {"not"}) for x in sentence):
         return None
+    if named < end and any("ask" in x.scope and x.segment == items[named].segment for x in items[start:end]):
+        return None  # "lemon peels good or bad"
     if any(x.has("<growth>", "<pests>", "<smell>", "<texture>") for x in sentence):
         return None
     materials = [x for x in sentence if x.has("<material>", "<water_word>")]

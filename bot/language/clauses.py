@@ -163,8 +163,8 @@ def _mark_question(items: list[Item], start: int, end: int) -> None:
                 break
             if items[i].has("<break>", "<but>") and i + 1 < end and not items[i + 1].has("<end>"):
                 opened = i + 1
-        told = ("<verb>", "<is>", "<was>", "<temperature>", "<number>", "<concept>")
-        if not any(x.has(*told) and not x.has("<material>") for x in items[start:opened]):
+        deeds = ("<verb>", "<is>", "<was>", "<temperature>", "<number>", "<concept>")
+        if not any(x.has(*deeds) and not x.has("<material>") for x in items[start:opened]):
             opened = start  # "peels, lint and a pizza box?"
     for item in items[opened:end]:
         item.scope.add("ask")

@@ -139,9 +139,12 @@ def settle(
     if {"when_ready", "harvest_amount"} <= kinds:  # "how many more weeks until I have compost"
         in_time = any(x.has(*SPANS_OF_TIME) for x in items)
         kinds.discard("harvest_amount" if in_time else "when_ready")
+    spread = any(x.has("<done_compost>", "<veg>") for x in items)
+    if {"water_amount", "harvest_amount"} <= kinds and spread:
+        kinds.discard("water_amount")  # "is 5 gallons of compost enough"
     troubled = any(problem(f) for f in facts)
     stuff = any(a.kind == "may_add" and a.material not in ("finished_compost", "other") for a in asks)
-    if stuff and not any(x.has("<veg>") for x in items):
+    if stuff and not any(x.has("<veg>", "safe", "seguro", "segura") for x in items):
         kinds.discard("safe_use")  # "I have sawdust, may I use it?"
     if troubled and "trouble" in kinds:
         kinds.discard("mix")
