@@ -92,24 +92,3 @@ def sprouts_pass(came_up: int, sown: int, control_came_up: int, control_sown: in
     if sown <= 0 or control_sown <= 0 or control_came_up <= 0:
         raise OutOfRange("a sprout test needs seeds in both pots and some that came up in the plain mix")
     return came_up / sown >= 0.75 * control_came_up / control_sown
-
-
-def germination_index(germinated: float, control: float, root_mm: float, control_root_mm: float) -> float:
-    """Zucconi's index [%]: under 50 harms plants, over 80 is mature (from memory)."""
-    if control <= 0 or control_root_mm <= 0:
-        raise OutOfRange("a germination index needs sprouted seeds in the control")
-    return 100 * germinated * root_mm / (control * control_root_mm)
-
-
-def final_c_n(start_c_n: float, carbon_loss: float, nitrogen_loss: float) -> float:
-    """C:N after losses given as shares."""
-    return start_c_n * (1 - carbon_loss) / (1 - nitrogen_loss)
-
-
-def losses_from_ash(ash_start: float, ash_end: float) -> tuple[float, float]:
-    """Shares of organic matter and of dry mass gone, from two ashes (shares of dry mass). Paredes' form."""
-    if not 0 < ash_start <= ash_end < 1:
-        raise OutOfRange(f"ash must rise within 0 to 1, got {ash_start} to {ash_end}")
-    dry = 1 - ash_start / ash_end
-    organic = 1 - ash_start * (1 - ash_end) / (ash_end * (1 - ash_start))
-    return organic, dry

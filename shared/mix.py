@@ -12,14 +12,11 @@ built pile. Moisture is on the wet basis [kg water/kg wet] throughout.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from shared.errors import Infeasible, OutOfRange
 from shared.materials import Material, material
 from shared.pile import Ingredient
 from shared.units import L_PER_M3
-
-Grade = Literal["good", "fair", "poor"]
 
 GOAL_C_N = 30.0
 """Middle of what both editions of the handbook prefer: 25-30 [A], 25-40 [F]. [kg/kg]"""
@@ -168,16 +165,6 @@ def band(parts: Sequence[Part], water_kg: float = 0.0) -> Band:
     )
 
 
-def grade_c_n(c_n: float) -> Grade:
-    """Good 25-35 [Cooperband 2002], fair 20-50 (between the editions [A] 20-40 and [F] 20-60), else poor."""
-    return "good" if 25 <= c_n <= 35 else "fair" if 20 <= c_n <= 50 else "poor"
-
-
-def grade_moisture(moisture: float) -> Grade:
-    """Good 50-60 %, fair 40-65 %, else poor [A, F]."""
-    return "good" if 0.50 <= moisture <= 0.60 else "fair" if 0.40 <= moisture <= WET_LIMIT else "poor"
-
-
 def free_air_space(bulk_kg_m3: float, moisture: float, organic: float) -> float:
     """Air by volume [m³/m³], below zero where the parts cannot be packed so densely.
 
@@ -218,37 +205,6 @@ def water_to_add_kg(wet_kg: float, moisture: float, goal: float) -> float:
     if not 0 <= goal < 1:
         raise OutOfRange(f"a moisture goal must lie from 0 to below 1, got {goal}")
     return _amount(wet_kg * (goal - moisture), 1 - goal, f"{goal:.0%} moisture", "water")
-
-
-def dry_to_add_kg(wet_kg: float, moisture: float, goal: float, dry_moisture: float) -> float:
-    """Mass of a material of `dry_moisture` that dries a wet one down to the goal. Raises Infeasible."""
-    return _amount(wet_kg * (moisture - goal), goal - dry_moisture, f"{goal:.0%} moisture", "dry material")
-
-
-def kg_for_both(
-    mix: Mix,
-    first: Material,
-    second: Material | None,
-    goal_c_n: float = GOAL_C_N,
-    goal_moisture: float = GOAL_MOISTURE,
-) -> tuple[float, float]:
-    """Wet masses of two feedstocks (`second` None: water) that meet both goals at once. Raises Infeasible.
-
-    Two linear equations, solved together. Source: [D], simultaneous solution.
-    """
-    moisture_1 = first.moisture - goal_moisture
-    moisture_2 = (1.0 if second is None else second.moisture) - goal_moisture
-    ratio_1 = (1 - first.moisture) * (first.carbon - goal_c_n * first.nitrogen)
-    ratio_2 = 0.0 if second is None else (1 - second.moisture) * (second.carbon - goal_c_n * second.nitrogen)
-    lacks_water = goal_moisture * mix.wet_kg - mix.water_kg
-    lacks_carbon = goal_c_n * mix.nitrogen_kg - mix.carbon_kg
-    determinant = moisture_1 * ratio_2 - moisture_2 * ratio_1
-    names = f"{first.id} and {'water' if second is None else second.id}"
-    goal = f"C:N {goal_c_n:g} at {goal_moisture:.0%} moisture"
-    return (
-        _amount(lacks_water * ratio_2 - lacks_carbon * moisture_2, determinant, goal, names),
-        _amount(moisture_1 * lacks_carbon - ratio_1 * lacks_water, determinant, goal, names),
-    )
 
 
 def improve(parts: Sequence[Part], browns: Material, greens: Material) -> Remedy:

@@ -19,9 +19,6 @@ KG_M3_PER_LB_YD3 = KG_PER_LB / M3_PER_YD3
 BUCKET_L = 5 * L_PER_GAL
 """The household measure of the trade in the US: a five-gallon bucket. [L]"""
 
-WATER_KG_PER_L = 1.0
-"""Close enough: 0.998 kg/L at 20 °C."""
-
 
 def c_from_f(fahrenheit: float) -> float:
     """Degrees Celsius."""
@@ -31,11 +28,3 @@ def c_from_f(fahrenheit: float) -> float:
 def f_from_c(celsius: float) -> float:
     """Degrees Fahrenheit."""
     return celsius * 1.8 + 32.0
-
-
-def bucket_density_kg_m3(net_kg: float, bucket_l: float = BUCKET_L) -> float:
-    """Bulk density from one weighed bucket [kg/m³], filled in thirds and tapped down each time.
-
-    Source: bucket procedure of extension leaflets; 20 L with 9 kg is 450 kg/m³ (Sandec sheet).
-    """
-    return net_kg / bucket_l * L_PER_M3

@@ -9,12 +9,9 @@ from shared.harvest import (
     FINISHED_KG_M3,
     USES,
     area_at_depth_m2,
-    final_c_n,
     finished_kg,
     finished_m3,
     fit_from,
-    germination_index,
-    losses_from_ash,
     packed_left_m3,
     sprouts_pass,
     stopped_reheating,
@@ -88,32 +85,6 @@ def test_a_settled_pile_gives_a_third_to_a_half() -> None:
     assert finished_m3(333.3 * KG_PER_LB, 0.45, 0.45) == pytest.approx(third, rel=1e-3)
 
 
-@pytest.mark.parametrize(
-    ("start", "carbon", "nitrogen", "end"),
-    [(30, 0.50, 0.10, 16.67), (30, 0.55, 0.15, 15.88), (40, 0.60, 0.05, 16.84), (20, 0.50, 0.30, 14.29)],
-)
-def test_final_ratio(start: float, carbon: float, nitrogen: float, end: float) -> None:
-    """CHK-9.1: C:N falls as carbon leaves faster than nitrogen."""
-    assert final_c_n(start, carbon, nitrogen) == pytest.approx(end, abs=6e-3)
-
-
-@pytest.mark.parametrize(
-    ("start", "end", "organic", "dry"),
-    [(10, 20, 55.56, 50.0), (15, 30, 58.82, 50.0), (15, 35, 67.23, 57.1), (12, 40, 79.55, 70.0)],
-)
-def test_losses_from_ash(start: float, end: float, organic: float, dry: float) -> None:
-    """CHK-9.2, Paredes' form: ash stays, so it tells what went."""
-    gone = losses_from_ash(start / 100, end / 100)
-
-    assert 100 * gone[0] == pytest.approx(organic, abs=6e-3)
-    assert 100 * gone[1] == pytest.approx(dry, abs=0.06)
-
-
-def test_germination_index() -> None:
-    """CHK-9.3: 85 against 95 germinated, 42 against 50 mm of root: 75.2, moderate."""
-    assert germination_index(85, 95, 42, 50) == pytest.approx(75.2, abs=0.05)
-
-
 def test_sprouts_against_plain_mix() -> None:
     """CHK-9.4: 36 of 40 against 38 of 40 is 94.7 % of the control and passes; half does not."""
     assert sprouts_pass(36, 40, 38, 40)
@@ -146,14 +117,10 @@ def test_depths_of_use_are_the_trade_s() -> None:
 
 
 def test_impossible_figures_are_refused() -> None:
-    """A depth of nothing, a loss of more than all, ash that falls, a control without sprouts."""
+    """A depth of nothing, a loss of more than all, a control without sprouts."""
     with pytest.raises(OutOfRange, match="depth"):
         area_at_depth_m2(1, 0)
     with pytest.raises(OutOfRange, match="loss"):
         finished_kg(100, 1.2)
-    with pytest.raises(OutOfRange, match="ash"):
-        losses_from_ash(0.3, 0.2)
     with pytest.raises(OutOfRange, match="sprout"):
         sprouts_pass(5, 10, 0, 10)
-    with pytest.raises(OutOfRange, match="control"):
-        germination_index(80, 0, 40, 50)

@@ -51,10 +51,9 @@ def test_a_cubic_yard_is_202_gallons() -> None:
 
 
 def test_the_bucket_procedure_gives_the_printed_densities() -> None:
-    """CHK-3.6, Sandec sheet: 20 L with 9 kg is 450 kg/m³; pounds in 5 gal times 40.395 are lb/yd³."""
-    assert units.bucket_density_kg_m3(9, 20) == pytest.approx(450)
-    one_pound = units.bucket_density_kg_m3(units.KG_PER_LB) / units.KG_M3_PER_LB_YD3
-    assert one_pound == pytest.approx(40.395, abs=5e-4)
+    """CHK-3.6: pounds in a five-gallon bucket times 40.395 are lb/yd³."""
+    one_pound_kg_m3 = units.KG_PER_LB / units.BUCKET_L * units.L_PER_M3
+    assert one_pound_kg_m3 / units.KG_M3_PER_LB_YD3 == pytest.approx(40.395, abs=5e-4)
 
 
 @pytest.mark.parametrize(
