@@ -148,7 +148,8 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
         ]
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
         grown = any(x.has("<growth>") for x in sentence)
-        if not materials and not grown and any(x.has("<opener>") for x in items[first:last]):
+        open_ended = grown or any(x.has("<wh>") for x in items[first:last])
+        if not materials and not open_ended and any(x.has("<opener>") for x in items[first:last]):
             words = [x.written for x in items[last : last + 4] if x.sentence == items[first].sentence]
             words = [w for w in words if w.isalpha() and plain(w) not in lex.tables["may_add"]["stray"]]
             if words:
@@ -250,6 +251,12 @@ def _name(items: list[Item], span: tuple[int, int], kind: str) -> str | None:
 
 
 # --- short answers -----------------------------------------------------------------------------------------
+
+
+def opening_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
+    """The short answer that a message opens with: "done. 128 now", "not yet but it smells"."""
+    end = next((i for i, x in enumerate(items) if x.has("<end>", "<break>", "<but>", "<and>")), 0)
+    return bare_answer(items[:end], lex) if end else None
 
 
 def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:

@@ -186,6 +186,7 @@ class Meaning:
     bare      a short answer whose sense depends on what was asked last; "will_do" promises work to come
     number    the bare number that the message consists of ("2", "135"), where it is one
     speaker   the first word of "Ana: turned", as written
+    lead      a short answer that a longer message opens with: "done. 128 now"
     by        who did what is told, where that is not the writer alone: names, "me" for the writer
     danger    a fixed, careful answer is due; pile advice must not follow
     """
@@ -199,3 +200,4 @@ class Meaning:
     setup: Setup | None = None
     danger: Danger | None = None
     by: tuple[str, ...] = ()
+    lead: Bare | None = None

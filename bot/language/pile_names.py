@@ -93,6 +93,9 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
 def _labels(items: list[Item], at: int) -> bool:
     """Whether a small number stands before a colon at the head of a clause."""
     heads = at == 0 or items[at - 1].has("<end>", "<break>", "<and>")
+    named = any(x.has("<pile>") for x in items[:at])
+    if heads and named and any(x.has("<is>", "<was>") for x in items[at + 1 : at + 2]):
+        return True  # "is pile 2 hotter than pile 1? 2 is 140, 1 is 112"
     return heads and any(x.key == ":" for x in items[at + 1 : at + 2]) and len(items) > at + 2
 
 

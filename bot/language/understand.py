@@ -72,6 +72,7 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
         number=number,
         speaker=speaker,
         setup=find_setup(items, lex),
+        lead=None if bare else wants.opening_answer(items, lex),
         danger=urgent.find_danger(items, lex, facts),
     )
 
@@ -289,9 +290,11 @@ def project(meaning: Meaning, now: datetime) -> dict[str, Any]:
     facts = [_fact(fact) for fact in meaning.facts if _printed(fact, meaning.facts)]
     asks = [_ask(ask) for ask in meaning.asks if ask.kind in RECORD_ASKS]
     today = now.date()
-    if meaning.bare == "done":
+    turning = any(fact.record.kind in ("turned", "not_turned", "watered") for fact in meaning.facts)
+    lead = meaning.lead if meaning.facts and not turning else None
+    if "done" in (meaning.bare, lead):
         facts.append(_fact(Fact(Record("turned", today))))
-    elif meaning.bare == "not_yet":
+    elif "not_yet" in (meaning.bare, lead):
         facts.append(_fact(Fact(Record("not_turned", today))))
     elif meaning.bare in ("yes", "no"):
         asks.append({"kind": meaning.bare})
