@@ -148,7 +148,7 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
         ]
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
         grown = any(x.has("<growth>") for x in sentence)
-        open_ended = grown or any(x.has("<wh>") for x in items[first:last])
+        open_ended = grown or any(x.has("<wh>") for x in items[:last] if x in sentence)
         if not materials and not open_ended and any(x.has("<opener>") for x in items[first:last]):
             words = [x.written for x in items[last : last + 4] if x.sentence == items[first].sentence]
             words = [w for w in words if w.isalpha() and plain(w) not in lex.tables["may_add"]["stray"]]
