@@ -1,15 +1,13 @@
-"""Likely piles: what nobody knows about a pile and its keepers drawn from a prior, run up to today and on."""
+"""Likely piles: members that differ in what nobody knows, built as told, run up to today and on."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from shared import decay, heat, life, moisture, tending, weather
+from shared import decay, life, prior, tending, weather
 from shared.errors import BadInput
 from shared.history import History, matter
 from shared.lanes import PILE, TRAITS
@@ -23,61 +21,6 @@ Indices = npt.NDArray[np.int64]
 
 MEMBERS = 512
 
-# What differs from member to member: median and spread, "log" as the standard deviation of the logarithm.
-# Medians follow the published values that `decay`, `heat` and `moisture` name; two lie a little below, which
-# fits the peaks of measured piles. How far and how fast an unturned pile slips out of reach is set so that it
-# takes more than half a year, often a whole one, and a weekly turned one 10-12 weeks (common practice).
-# Spreads are published ranges, read as 80 % of the cases.
-PRIOR: Mapping[str, tuple[str, float, float]] = {
-    "fast_per_day": ("log", 0.185, 0.20),
-    "moderate_per_day": ("log", decay.MODERATE_PER_DAY, 0.20),
-    "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
-    "mild_peak": ("log", 0.70, 0.15),
-    "mild_low_c": ("even", -2.0, 4.0),
-    "growth_per_day": ("log", decay.GROWTH_PER_DAY, 0.30),
-    "heat_mj_per_kg": ("log", decay.HEAT_MJ_PER_KG, 0.06),
-    "conductivity": ("log", 0.38, 0.25),
-    "film": ("log", heat.FILM_W_PER_M2_K, 0.30),
-    "draught": ("log", 1.0, 0.40),
-    "shell_share": ("even", 0.33, 0.05),
-    "mixing": ("even", 0.80, 0.10),
-    "turn_loss": ("even", 0.40, 0.10),
-    "settling": ("even", 0.50, 0.12),
-    "settling_days": ("log", 20.0, 0.40),
-    "reach_floor": ("log", 0.16, 0.20),
-    "reach_days": ("log", 22.0, 0.22),
-    "catch_share": ("log", 0.45, 0.35),
-    "et_share": ("log", moisture.ET_FACTOR, 0.40),
-    "holding_moisture": ("even", moisture.HOLDING_MOISTURE, 0.03),
-    "creep_per_day": ("log", moisture.SHELL_EXCHANGE_PER_DAY, 0.50),
-    "water_l": ("log", 1.0, 0.30),
-    # of the mix and of the one who tells us
-    "mass": ("log", 1.0, 0.20),
-    "fast_share": ("log", 1.0, 0.20),
-    "moderate_share": ("log", 1.0, 0.15),
-    "c_n": ("log", 1.0, 0.15),
-    "nitrogen_need": ("even", 0.35, 0.35),
-    "wetter": ("even", 0.0, 0.08),
-    "pieces": ("log", 1.0, 0.12),
-    "probe_gain": ("log", 0.93, 0.08),  # the tip seldom reaches the very middle
-    "hand_bias": ("even", 0.0, 0.04),
-    "turn_habit": ("even", 0.0, 1.0),
-    "water_habit": ("even", 0.0, 1.0),
-    "overdue": ("even", 0.5, 0.3),
-}
-INGREDIENT_SPREAD = 0.40  # home volumes are told ±30 %, and densities differ as much
-INGREDIENTS = 8  # more than so many share their luck
-BOUNDS = {
-    "shell_share": (0.2, 0.45),
-    "mixing": (0.5, 1.0),
-    "turn_loss": (0.1, 0.6),
-    "settling": (0.1, 0.85),
-    "reach_floor": (0.05, 1.0),
-    "nitrogen_need": (0.0, 1.5),
-    "catch_share": (0.02, 1.0),
-    "holding_moisture": (0.6, 0.78),
-    "overdue": (0.0, 1.0),
-}
 PIECES_SPEED = {"fine": 1.08, "mixed": 1.0, "coarse": 0.9}  # assumed
 INTENDED_DAYS = {"weekly": 7.0, "fortnightly": 14.0, "monthly": 30.0, "never": 700.0}
 INTENT_WORTH = {"weekly": 2.0, "fortnightly": 2.0, "monthly": 2.0, "never": 0.3, None: 1.0}
@@ -91,20 +34,11 @@ USUAL_DRY_KG_M3 = 120.0  # in a built pile: 300 kg/m³ at 60 % moisture
 DOUBT_OF_VOLUMES = 0.15  # how far a told mass is drawn to the usual one: told volumes are off by 30 %
 
 
-@cache
-def _draws(members: int, seed: int) -> Array:
-    """Standard normal numbers spread evenly over each dimension (Latin hypercube) [dimension, member]."""
-    rng = np.random.default_rng(seed)
-    normal = NormalDist()
-    levels = np.array([normal.inv_cdf((rank + 0.5) / members) for rank in range(members)])
-    return np.array([rng.permutation(levels) for _ in range(len(PRIOR) + INGREDIENTS)])
-
-
 @dataclass(frozen=True, slots=True)
 class Likely:
     """The members of one pile.
 
-    own        drawn values by the names of PRIOR [member]
+    own        drawn values by the names of `prior.PRIOR` [member]
     traits, piles, loads   what `life.run` takes
     start                  what was built: fast, moderate, slow, ash [kg, member by pool]
     squeezed               volumes were too much for the pile's size, and cut
@@ -131,9 +65,8 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
         raise BadInput(f"pile {pile.id}: no ingredients; name at least one material with its volume")
     if min(pile.length_m, pile.width_m, pile.height_m) <= 0.0:
         raise BadInput(f"pile {pile.id}: its size must be more than 0 each way")
-    z = _draws(members, seed)
-    own = {name: _spread(name, z[row]) for row, name in enumerate(PRIOR)}
-    mix = _mix(pile, own, z[len(PRIOR) :])
+    own, luck = prior.drawn(members, seed)
+    mix = _mix(pile, own, luck)
     return Likely(
         own=own,
         traits=_traits(pile, history, own, mix.c_n),
@@ -142,13 +75,6 @@ def draw(pile: Pile, history: History, air_c: float, seed: int, members: int = M
         start=np.stack(mix.dry_kg, axis=1),
         squeezed=mix.squeezed,
     )
-
-
-def _spread(name: str, z: Array) -> Array:
-    """Values of one unknown from standard normal numbers."""
-    kind, middle, spread = PRIOR[name]
-    values = middle * np.exp(spread * z) if kind == "log" else middle + spread * z
-    return np.clip(values, *BOUNDS[name]) if name in BOUNDS else np.asarray(values)
 
 
 class _Mix(NamedTuple):
@@ -163,7 +89,7 @@ class _Mix(NamedTuple):
 def _mix(pile: Pile, own: Mapping[str, Array], z: Array) -> _Mix:
     """Sum the ingredients up, each with its own luck; what cannot lie in so small a pile is cut."""
     parts = [part for part in pile.ingredients if part.volume_m3 > 0.0]
-    luck = np.exp(INGREDIENT_SPREAD * z[np.arange(len(parts)) % INGREDIENTS])
+    luck = np.exp(prior.INGREDIENT_SPREAD * z[np.arange(len(parts)) % prior.INGREDIENTS])
     brings = np.array([matter(part.material, part.volume_m3) for part in parts])
     pools = brings[:, :5].T @ luck * own["mass"]
     nitrogen = np.array([_nitrogen_kg(part.material, part.volume_m3) for part in parts]) @ luck * own["mass"]

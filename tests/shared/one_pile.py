@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shared import decay, heat, life, tending
-from shared.ensemble import PRIOR
 from shared.lanes import LANES, PILE, PILE_FIELDS, TRAITS, TRAITS_FIELDS, WIDTH
+from shared.prior import PRIOR
 
 HALF_AND_HALF = (0.28, 0.38, 0.34)
 GRASSY = (0.40, 0.38, 0.22)
