@@ -255,8 +255,8 @@ def _length(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
             metres, end = metres + more * METRES[second], past
         elif kind == "metre" and 10 <= more <= 95 and (past == len(items) or not items[past].has("<degree>")):
             metres, end = metres + more / 100, extra + 1  # un metro veinte
-    elif end < len(items) and " ".join(x.key for x in items[end : end + 2]) in ("y medio", "y media"):
-        metres, end = metres + 0.5 * METRES[kind], end + 2
+    elif half := next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), None):
+        metres, end = metres + 0.5 * METRES[kind], end + len(half)
     written = " ".join(item.written for item in items[max(at, 0) : end])
     return Item(plain(written), written.lower(), written, {"<length>"}, value=metres), end
 

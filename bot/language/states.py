@@ -200,6 +200,8 @@ def find_temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
 def _is_change(items: list[Item], at: int) -> bool:
     """ "dropped 20 degrees": by how much, not how hot."""
     written: Degrees = items[at].value
+    if any(x.has("<by_degrees>") for x in items[at + 1 : at + 2]):
+        return True  # "ten degrees cooler"
     return at > 0 and items[at - 1].has("<shift>") and written.written <= 60
 
 
@@ -234,7 +236,10 @@ def find_heights(items: list[Item]) -> Iterator[Finding]:
         after = items[i + 1] if i + 1 < len(items) else None
         if not item.has("<length>") or item.scope & (UNREAL | {"not"}):
             continue
-        if (after is not None and after.has("<across>")) or (i and items[i - 1].has("<shrank>", "by")):
+        before = next((x for x in reversed(items[:i]) if not x.has("<more_than>") or x.has("<shrank>")), None)
+        if (after is not None and after.has("<across>")) or (
+            before is not None and before.has("<shrank>", "by")
+        ):
             continue  # "3 ft wide", "shrunk a foot"
         tall = near(items, i, "<tall>", back=4, ahead=3)
         sunk = near(items, i, "<shrunk>", back=5) and not near(items, i, "<across>", back=2, ahead=2)

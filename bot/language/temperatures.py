@@ -10,6 +10,7 @@ from bot.language.weather import mark_weather
 
 LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing else calls a temperature
 HOT = {"f": (85.0, 180.0), "c": (45.0, 80.0)}  # one that says so by itself at the end of a sentence
+SAME_READING_K = 1.5  # two figures in the two scales this close are one reading
 LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
 
 
@@ -47,8 +48,9 @@ def _digit_by_digit(items: list[Item]) -> list[Item]:
 
 def _give_unit(items: list[Item], lex: Lexicon, units: Units) -> None:
     """ "33 yesterday, that's Celsius": a unit that stands alone is the unit of the readings without one."""
-    for item in items:
-        kind = lex.unit(item.key) if len(item.key) > 2 and not item.scope else None
+    for i, item in enumerate(items):
+        told = len(item.key) > 2 or (i and items[i - 1].has("in", "en"))
+        kind = lex.unit(item.key) if told and not item.scope else None
         unit: Units | None = "c" if kind == "celsius" else "f" if kind == "fahrenheit" else None
         bare = [x for x in items if x.has("<temperature>") and x.value.unit is None] if unit else []
         if not bare:
@@ -266,6 +268,14 @@ def _mark_changes(items: list[Item]) -> None:
             and items[first].value.celsius > items[second].value.celsius
         ):
             items[first].labels.add("<past_reading>")  # "a drop, 140 to 118"
+        one, two = items[first].value, items[second].value
+        if (
+            one.unit
+            and two.unit
+            and one.unit != two.unit
+            and abs(one.celsius - two.celsius) <= SAME_READING_K
+        ):
+            items[second].labels.add("<past_reading>")  # "134F (57C)"
         same = items[first].sentence == items[second].sentence
         undated = not any(
             x.has("<date>", "<partday>", "<clocktime>") and not x.has("<now>")
