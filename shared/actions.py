@@ -98,6 +98,8 @@ WHYS: Mapping[tuple[Do, str], tuple[str, ...]] = MappingProxyType(
 Temperatures in °C, moisture, free_air and fast_left as shares, c_n [kg/kg], the rest as named.
 """
 
+TOO_BROWN, TOO_RICH = 40.0, 20.0
+"""C:N outside the fair band (NRAES-54: 20-40)."""
 WATER_GOAL, WATER_GOAL_CURING = 0.53, 0.45
 """Middle of the preferred moisture, a little on the dry side: adding is easier than taking out."""
 CAN_L_M3 = 10.0
@@ -220,6 +222,28 @@ def greens(now: Situation) -> Action:
     return act(
         now, "add_greens", "too_brown", litres=_round_litres(max(0.5 * quarter, min(asked, 2 * quarter)))
     )
+
+
+def more_browns(now: Situation, why: str) -> Actions:
+    """Browns, unless they went in since."""
+    return () if "browned" in now.told else (browns(now, why),)
+
+
+def more_greens(now: Situation) -> Actions:
+    """Greens for a pile far too brown that has not been hot for three weeks."""
+    return (greens(now),) if now.c_n > TOO_BROWN and now.peak_c < 45 and now.food_left else ()
+
+
+def cover_from_rain(now: Situation) -> Actions:
+    return () if now.covered else (act(now, "cover", "rain"),)
+
+
+def cover_from_sun(now: Situation) -> Actions:
+    return () if now.covered or now.air_c < 20 else (act(now, "cover", "sun"),)
+
+
+def cover_from_cold(now: Situation) -> Actions:
+    return () if now.covered else (act(now, "cover", "cold"),)
 
 
 def _remedy_litres(now: Situation) -> tuple[float, float]:

@@ -8,23 +8,32 @@ unless a line names another source. Nothing is asked for by the calendar alone.
 from collections.abc import Callable
 from datetime import date
 
+from shared.actions import (
+    TOO_RICH,
+    Actions,
+    act,
+    browns,
+    cover_from_cold,
+    cover_from_rain,
+    cover_from_sun,
+    more_browns,
+    more_greens,
+    turn,
+    water,
+)
 from shared.actions import WHYS as WHYS
 from shared.actions import Action as Action
-from shared.actions import Actions, act, browns, greens, turn, water
 from shared.actions import Do as Do
+from shared.danger import DRY_FELT, MIX_EVERY_DAYS, after_danger, cool_down, stay_back, watch
 from shared.forecast import Forecast
 from shared.pile import Pile, Records
 from shared.situation import SMALL_M3, TURN_REST_DAYS, Situation, situation
 
 DRY = 0.43
 """Below 40-45 % decay slows (Cornell moisture notes): water before that by the forecast's middle."""
-DRY_FELT = 0.45
 DRY_CURING = 0.35
 SOGGY = 0.65
 """Above this most mixes lose their air (Rynk 1992, 2022)."""
-TOO_BROWN, TOO_RICH = 40.0, 20.0
-MIX_EVERY_DAYS = 7
-FORGET_DANGER_DAYS = 14
 HARVEST_REST_DAYS = 30
 WORTH_DAYS, WORTH_DAYS_UNTURNED = 2.0, 7.0
 """Days by which `ready` must come sooner to be worth half an hour with the fork; more for a keeper who
@@ -46,39 +55,6 @@ def stop_adding_date(outlook: Forecast, use_on: date) -> date:
 
 
 # ---- the rules, first things first ----------------------------------------------------------------------
-
-
-def stay_back(now: Situation) -> Actions:
-    """Smoke, flame, a burnt smell or 77 °C: stay back, and nothing else."""
-    if now.alarm.level != "stay_back" or now.alarm.settled:
-        return ()
-    if now.alarm.cause == "smoke":
-        return (act(now, "keep_away", "smoke"),)
-    return (act(now, "keep_away", "danger_heat", core_c=now.alarm_c),)
-
-
-def cool_down(now: Situation) -> Actions:
-    """From 71 °C: water first where it is dry, turn, and look again in a day; never greens."""
-    if now.alarm.level != "cool_down" or now.alarm.settled:
-        return ()
-    if now.turned_since_alarm:
-        day = now.in_days(1) if now.turned_days_ago == 0 else None
-        return (act(now, "measure", "recheck_heat", on=day, core_c=now.alarm_c),)
-    job = act(now, "turn", "too_hot", core_c=now.alarm_c)
-    recheck = act(now, "measure", "recheck_heat", on=now.in_days(1), core_c=now.alarm_c)
-    if now.moisture < DRY_FELT:
-        return (water(now, "too_hot_dry"), job, recheck)
-    rich = "ammonia" if "ammonia" in now.told else "too_rich"
-    more = _more_browns(now, rich) if rich == "ammonia" or now.c_n < TOO_RICH else ()
-    return (job, *more, recheck)
-
-
-def after_danger(now: Situation) -> Actions:
-    """A warning that neither a cooler reading nor the fork took back: look before anything is done."""
-    grave = now.alarm.settled and now.alarm.level != "watch"
-    if not grave or now.turned_since_alarm or now.days_since_danger > FORGET_DANGER_DAYS:
-        return ()
-    return (act(now, "measure", "after_danger"),)
 
 
 def just_harvested(now: Situation) -> Actions:
@@ -105,26 +81,14 @@ def ready(now: Situation) -> Actions:
     return (act(now, "harvest", "ready"),)
 
 
-def watch(now: Situation) -> Actions:
-    """From 66 °C: look again in a day; turn where it has stood a week."""
-    if now.alarm.level != "watch" or now.alarm.settled or now.core_c < 60:
-        return ()
-    look = act(now, "measure", "watch_heat", on=now.in_days(1) if now.days_since_danger == 0 else None)
-    if now.moisture < DRY_FELT:
-        return (water(now, "dry"), look)
-    if now.rested_days >= MIX_EVERY_DAYS:
-        return (act(now, "turn", "hot_mixing"), look)
-    return (look,)
-
-
 def smells(now: Situation) -> Actions:
     """Ammonia wants browns; rot and sourness want air first, and browns to hold it open."""
     if "ammonia" in now.told:
-        return (*_more_browns(now, "ammonia"), turn(now, "ammonia"))
+        return (*more_browns(now, "ammonia"), turn(now, "ammonia"))
     for smell in ("rotten", "sour"):
         if smell in now.told:
-            more, air = _more_browns(now, smell), (turn(now, smell),)
-            return (*(air + more if now.may_turn else more + air), *_cover_from_rain(now))
+            more, air = more_browns(now, smell), (turn(now, smell),)
+            return (*(air + more if now.may_turn else more + air), *cover_from_rain(now))
     return ()
 
 
@@ -134,10 +98,10 @@ def soggy(now: Situation) -> Actions:
     if not wet:
         return ()
     if now.winter:
-        return (*_cover_from_rain(now), act(now, "wait", "winter", on=now.thaw_on))
+        return (*cover_from_rain(now), act(now, "wait", "winter", on=now.thaw_on))
     if now.outlook.stage == "curing":
         return (act(now, "cover", "rain"), turn(now, "soggy")) if not now.covered else (turn(now, "soggy"),)
-    return (*_more_browns(now, "soggy"), turn(now, "soggy"), *_cover_from_rain(now))
+    return (*more_browns(now, "soggy"), turn(now, "soggy"), *cover_from_rain(now))
 
 
 def pests(now: Situation) -> Actions:
@@ -168,7 +132,7 @@ def dry(now: Situation) -> Actions:
     if now.outlook.stage == "curing":
         return (water(now, "dry_curing"), act(now, "cure", "resting"))
     why = "powdery" if "powdery" in now.told else "dry"
-    return (water(now, why), *_more_greens(now), *_turn_with_water(now), *_cover_from_sun(now))
+    return (water(now, why), *more_greens(now), *_turn_with_water(now), *cover_from_sun(now))
 
 
 def matted(now: Situation) -> Actions:
@@ -182,7 +146,7 @@ def matted(now: Situation) -> Actions:
 def unbalanced(now: Situation) -> Actions:
     """A mix far too rich is put right in its first week, before it smells; a fed one at any time."""
     if now.c_n < TOO_RICH and (now.age_days <= 7 or now.pile.fed) and now.food_left:
-        return _more_browns(now, "too_rich")
+        return more_browns(now, "too_rich")
     return ()
 
 
@@ -236,13 +200,13 @@ def not_heating(now: Situation) -> Actions:
     if now.outlook.stage != "stalled" and not cold:
         return ()
     if now.winter:
-        return (*_cover_from_cold(now), act(now, "wait", "winter", on=now.thaw_on))
+        return (*cover_from_cold(now), act(now, "wait", "winter", on=now.thaw_on))
     if not now.ever_heard and now.age_days >= 3 and cold:
         return (act(now, "measure", "first_reading"),)
     if now.volume_m3 < SMALL_M3:
-        return (act(now, "enlarge", "too_small"), *_more_greens(now))
-    if more_greens := _more_greens(now):
-        return (*more_greens, turn(now, "stalled_food_left"))
+        return (act(now, "enlarge", "too_small"), *more_greens(now))
+    if richer := more_greens(now):
+        return (*richer, turn(now, "stalled_food_left"))
     if now.looks_done:
         return (act(now, "measure", "looks_done"),)
     if now.watered_days_ago is not None and now.watered_days_ago <= 3:
@@ -266,8 +230,8 @@ def reheat(now: Situation) -> Actions:
         return ()
     if not (lost or gains):
         return ()
-    if more_greens := _more_greens(now):
-        return (*more_greens, turn(now, "cooling_food_left"))
+    if richer := more_greens(now):
+        return (*richer, turn(now, "cooling_food_left"))
     if now.unsure:
         return (act(now, "measure", "not_heard"), turn(now, "cooling_food_left", on=now.in_days(1)))
     return (turn(now, "cooling_food_left"), *_look_after_turn(now))
@@ -286,9 +250,9 @@ def mix_hot(now: Situation) -> Actions:
 def shelter(now: Situation) -> Actions:
     """An open pile that is wet and cool is covered from rain, one that dries in the heat from the sun."""
     if now.outlook.stage != "hot" and now.moisture >= SOGGY:
-        return _cover_from_rain(now)
+        return cover_from_rain(now)
     if now.moisture < 0.48 and now.air_c >= 25:
-        return _cover_from_sun(now)
+        return cover_from_sun(now)
     return ()
 
 
@@ -337,33 +301,11 @@ def _look_after_turn(now: Situation) -> Actions:
     return (act(now, "measure", "did_it_reheat", on=now.in_days(TURN_REST_DAYS)),)
 
 
-def _more_browns(now: Situation, why: str) -> Actions:
-    """Browns, unless they went in since."""
-    return () if "browned" in now.told else (browns(now, why),)
-
-
-def _more_greens(now: Situation) -> Actions:
-    """Greens for a pile far too brown that has not been hot for three weeks."""
-    return (greens(now),) if now.c_n > TOO_BROWN and now.peak_c < 45 and now.food_left else ()
-
-
 def _turn_with_water(now: Situation) -> Actions:
     """Water goes in best while turning, where the pile has rested and has something left."""
     if not now.may_turn or now.rested_days < 5 or now.spent or now.core_c >= 50 or now.pile.fed:
         return ()
     return (turn(now, "food_left"),)
-
-
-def _cover_from_rain(now: Situation) -> Actions:
-    return () if now.covered else (act(now, "cover", "rain"),)
-
-
-def _cover_from_sun(now: Situation) -> Actions:
-    return () if now.covered or now.air_c < 20 else (act(now, "cover", "sun"),)
-
-
-def _cover_from_cold(now: Situation) -> Actions:
-    return () if now.covered else (act(now, "cover", "cold"),)
 
 
 RULES: tuple[Callable[[Situation], Actions], ...] = (

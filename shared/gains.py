@@ -9,7 +9,7 @@ from shared import ensemble
 from shared.belief import Belief, dry_kg, ready_days
 from shared.ensemble import Array, Plan, Seen
 
-COMPARED = 48  # members on which acting now is compared with waiting
+COMPARED = 64  # members on which acting now is compared with waiting
 COMPARED_DAYS = 14
 COMPARED_AHEAD_DAYS = 400  # a gain beyond is none that a keeper would wait for
 GOAL_MOISTURE = 0.55
