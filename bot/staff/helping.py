@@ -47,6 +47,7 @@ STEPS: Mapping[Cause, str] = {
 class State:
     """Where a pile stands, as the list and the thread show it.
 
+    called            its name, or its number for its keeper; "" where they keep it no longer
     core_c, read_on   the last reading
     ready             first and last day of the range; None once it is ready
     step              the next thing to do
@@ -78,7 +79,7 @@ def state(
         step = Line("danger.stay_back", {"emergency": profile.emergency_number})
     return State(
         pile_id=row.id,
-        called=pile.called,
+        called=row.name or str(row.number or ""),
         stage=outlook.stage,
         core_c=read[-1].core_c if read else None,
         read_on=read[-1].on if read else None,

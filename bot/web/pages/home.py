@@ -21,7 +21,9 @@ def first(visit: Visit) -> Answer:
         for row in rows:
             stands = None
             if row.pile_id is not None and not everything:
-                pile, person = work.piles.get(row.pile_id), work.people.get(row.person_id)
+                kept = {pile.id: pile for pile in work.piles.of(row.person_id)}
+                pile = kept.get(row.pile_id) or work.piles.get(row.pile_id)
+                person = work.people.get(row.person_id)
                 stands = state(work, office.profile, office.look, pile, person, visit.language, visit.at)
             shown.append((row, stands, STEPS[row.cause]))
     return Drawn("home.html", {"rows": shown, "waiting": waiting, "everything": everything})
