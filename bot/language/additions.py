@@ -224,6 +224,8 @@ def _added_fields(items: list[Item], at: int, end: int) -> dict[str, Any]:
 
 def _amount_of_material(items: list[Item], at: int, end: int) -> Amount | None:
     each = next((i for i in range(at + 1, end) if items[i].has("<for_each>")), None)
+    if each is not None and any(x.has("<pile>") for x in items[each + 1 : each + 2]):
+        each = None  # "to each pile"
     if each is not None:  # "lint and paper, half a gallon of each"
         return next((_amount(x) for x in reversed(items[at:each]) if x.has("<amount>")), None)
     for i in range(at - 1, max(at - 7, -1), -1):

@@ -290,14 +290,19 @@ def _has_facts(items: list[Item], found: list[Finding], at: int) -> bool:
 
 
 def _join_piles(items: list[Item], found: list[Finding], named: list[tuple[int, str]]) -> None:
-    """ "turned pile 1 and pile 2": the second name has no fact of its own and shares the first one's."""
-    for (first, name), (second, other) in itertools.pairwise(named):
-        near = all(x.has("<and>", ",", "<article>", "<pilename>") for x in items[first + 1 : second])
-        told = items[second + 1 : second + 2]
-        if not near or any(x.has("<is>", "<was>", "<verb>", "<now>") for x in told):
+    """ "turned pile 1, 2 and 3": names in a row share what stands beside any of them."""
+    runs: list[list[tuple[int, str]]] = []
+    for at, name in named:
+        last = runs[-1][-1][0] if runs else None
+        if last is not None and all(x.has("<and>", ",", "<article>") for x in items[last + 1 : at]):
+            runs[-1].append((at, name))
+        else:
+            runs.append([(at, name)])
+    for run in runs:
+        (first, _), (last, _), names = run[0], run[-1], [name for _, name in run]
+        told = items[last + 1 : last + 2]
+        if len(run) < 2 or any(x.has("<is>", "<was>", "<verb>", "<now>") for x in told):
             continue
         for f in found:
-            if (f.pile == name and items[f.at].sentence == items[first].sentence and f.at < second) or (
-                f.pile == other and f.at > second and items[f.at].sentence == items[first].sentence
-            ):
-                f.pile = f"{name}&{other}"
+            if f.pile in names and items[f.at].sentence == items[first].sentence:
+                f.pile = "&".join(names)

@@ -69,6 +69,7 @@ def plain(text: str) -> str:
 def clean(text: str) -> str:
     """One form for quotes, dashes, fractions and wide letters; cut to what is read."""
     signs = re.sub(r"(?<=\d)(?=[¼½¾⅓⅔])", " ", text[:LONGEST_TEXT]).translate(_ONE_SIGN)  # "60ºC"
+    signs = re.sub(r"(?<=\d)'s\b", " s", signs)  # "pile 2's lid", no length in feet
     folded = unicodedata.normalize("NFKC", signs)
     return folded.translate(_ONE_SIGN)[:LONGEST_TEXT]
 

@@ -24,6 +24,13 @@ def find_piles(items: list[Item], lex: Lexicon) -> list[Item]:
             run = named[start:] + items[at:end]
             named[start:] = [_name_item(run, name)]
             at = end
+            while name.isdigit() and (more := _next_number(items, at, lex)):  # "pile 1, 2 and 3"
+                named += [*items[at : more - 1], _name_item([items[more - 1]], items[more - 1].key)]
+                at = more
+            continue
+        if _place_alone(items, at):  # "both bins: front 128, back 117"
+            named.append(_name_item([items[at]], items[at].key))
+            at += 1
             continue
         words, width = _named_before(named, items, at)
         if words:
@@ -34,6 +41,35 @@ def find_piles(items: list[Item], lex: Lexicon) -> list[Item]:
         named.append(items[at])
         at += 1
     return named
+
+
+def _place_alone(items: list[Item], at: int) -> bool:
+    """Whether a place at the head of a clause stands for the pile there: several were spoken of."""
+    after = items[at + 1] if at + 1 < len(items) else None
+    return (
+        items[at].has("<place>")
+        and not items[at].has("<core>", "<edge>", "<pile>", "<noname>")
+        and any(x.has("<several>") for x in items[:at])
+        and items[at - 1].has("<break>", "<and>", "<end>")
+        and after is not None
+        and (after.number is not None or after.has("<is>", "<was>", "<heat>", "<moisture>", ":"))
+    )
+
+
+def _next_number(items: list[Item], at: int, lex: Lexicon) -> int | None:
+    """Where a list of pile numbers goes on to after `at`, None where it ends."""
+    here = at
+    while here < len(items) and here < at + 2 and items[here].has(",", "<and>"):
+        here += 1
+    if here == at or here >= len(items) or not items[here].key.isdigit():
+        return None
+    after = items[here + 1] if here + 1 < len(items) else None
+    counts = after is not None and (
+        lex.unit(after.key) is not None
+        or after.has("<count_noun>", "<material>", "<day_unit>", "<pile>", ":")
+    )
+    small = 1 <= int(items[here].key) <= LARGEST_PILE_NUMBER
+    return here + 1 if small and not counts and not items[here].has("<clocktime>") else None
 
 
 def _name_item(run: list[Item], name: str) -> Item:
@@ -93,7 +129,7 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
 def _labels(items: list[Item], at: int) -> bool:
     """Whether a small number stands before a colon at the head of a clause."""
     heads = at == 0 or items[at - 1].has("<end>", "<break>", "<and>")
-    named = any(x.has("<pile>") for x in items[:at])
+    named = any(x.has("<pile>", "both", "all", "ambas") for x in items[:at])
     if heads and named and any(x.has("<is>", "<was>") for x in items[at + 1 : at + 2]):
         return True  # "is pile 2 hotter than pile 1? 2 is 140, 1 is 112"
     return heads and any(x.key == ":" for x in items[at + 1 : at + 2]) and len(items) > at + 2
