@@ -305,9 +305,10 @@ def _open_question(work: Work, row: OutRow) -> None:
     """What a message asks is open once it is sent; a nudge that asks counts until it is answered."""
     if row.opens is None:
         return
-    person = work.people.change(row.person_id, waiting_for=row.opens)
+    work.people.change(row.person_id, waiting_for=row.opens)
     if row.kind == "nudge":
-        work.people.change(row.person_id, unanswered=person.unanswered + 1)
+        unanswered = work.people.get(row.person_id).unanswered
+        work.people.change(row.person_id, unanswered=unanswered + 1)
 
 
 def _opt_out(work: Work, row: OutRow, at: datetime, why: str) -> None:

@@ -110,5 +110,6 @@ class Inbox:
             .where(IncomingTable.id == incoming_id, IncomingTable.handled_at.is_(None))
             .values(handled_at=at)
             .returning(IncomingTable.id)
+            .execution_options(synchronize_session=False)
         )
         return done is not None

@@ -10,12 +10,12 @@ from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, func, literal, or_, select, update
+from sqlalchemy import ColumnElement, and_, bindparam, func, inspect, literal, or_, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
 from storage.claims import SENT, Reach, lapse, take
-from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, Status, insert_once
+from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, Status, columns_of, insert_once
 
 RANK: Mapping[OutKind, int] = {
     "warning": 0,
@@ -89,10 +89,33 @@ class OutRow:
         return True if told and set(told) == set((self.channel_message_id or "").split()) else None
 
 
-ABOUT_A_PILE = OutboxTable.kind.in_(literal(kind, literal_execute=True) for kind in ("nudge", "warning"))
-"""As the partial index has it, written into the statement."""
-COLUMNS = [getattr(OutboxTable, each.name) for each in fields(OutRow)]
-"""Read without the mapper where many rows are wanted at once."""
+OUTBOX = inspect(OutboxTable).local_table
+COLUMNS = columns_of(OutboxTable, (each.name for each in fields(OutRow)))
+ABOUT = (
+    select(*COLUMNS)
+    .where(
+        OUTBOX.c.pile_id.in_(bindparam("pile_ids", expanding=True)),
+        OUTBOX.c.kind.in_(literal(kind, literal_execute=True) for kind in ("nudge", "warning")),
+        OUTBOX.c.status.in_(ON_ITS_WAY),
+    )
+    .order_by(OUTBOX.c.id)
+)
+LAST_NUDGE = (
+    select(*COLUMNS)
+    .where(OUTBOX.c.person_id == bindparam("person_id"), OUTBOX.c.kind == "nudge", OUTBOX.c.status == SENT)
+    .order_by(OUTBOX.c.sent_at.desc(), OUTBOX.c.id.desc())
+    .limit(1)
+)
+UNPROMPTED_SINCE = (
+    select(*COLUMNS)
+    .where(
+        OUTBOX.c.person_id.in_(bindparam("person_ids", expanding=True)),
+        OUTBOX.c.due_at >= bindparam("since"),
+        OUTBOX.c.kind.in_(UNPROMPTED),
+        OUTBOX.c.status.in_(ON_ITS_WAY),
+    )
+    .order_by(OUTBOX.c.due_at, OUTBOX.c.id)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,11 +324,7 @@ class Outbox:
 
     def about_each(self, pile_ids: Collection[int]) -> dict[int, list[OutRow]]:
         """The same for several piles."""
-        rows = self._session.execute(
-            select(*COLUMNS)
-            .where(OutboxTable.pile_id.in_(pile_ids), ABOUT_A_PILE, OutboxTable.status.in_(ON_ITS_WAY))
-            .order_by(OutboxTable.id)
-        )
+        rows = self._session.execute(ABOUT, {"pile_ids": list(pile_ids)})
         found: dict[int, list[OutRow]] = {pile_id: [] for pile_id in pile_ids}
         for row in rows:
             found[row.pile_id].append(_out(row))
@@ -313,29 +332,20 @@ class Outbox:
 
     def last_nudge(self, person_id: int) -> OutRow | None:
         """The nudge that this person was sent last."""
-        row = self._session.execute(
-            select(*COLUMNS)
-            .where(
-                OutboxTable.person_id == person_id, OutboxTable.kind == "nudge", OutboxTable.status == SENT
-            )
-            .order_by(OutboxTable.sent_at.desc(), OutboxTable.id.desc())
-            .limit(1)
-        ).one_or_none()
+        row = self._session.execute(LAST_NUDGE, {"person_id": person_id}).one_or_none()
         return None if row is None else _out(row)
 
     def unprompted_since(self, person_id: int, at: datetime) -> list[OutRow]:
         """Nudges and broadcasts due from `at` on that went out, may have or are about to; oldest first."""
-        rows = self._session.execute(
-            select(*COLUMNS)
-            .where(
-                OutboxTable.person_id == person_id,
-                OutboxTable.due_at >= at,
-                OutboxTable.kind.in_(UNPROMPTED),
-                OutboxTable.status.in_(ON_ITS_WAY),
-            )
-            .order_by(OutboxTable.due_at, OutboxTable.id)
-        )
-        return [_out(row) for row in rows]
+        return self.unprompted_of([person_id], at)[person_id]
+
+    def unprompted_of(self, person_ids: Collection[int], at: datetime) -> dict[int, list[OutRow]]:
+        """The same for several people."""
+        rows = self._session.execute(UNPROMPTED_SINCE, {"person_ids": list(person_ids), "since": at})
+        found: dict[int, list[OutRow]] = {person_id: [] for person_id in person_ids}
+        for row in rows:
+            found[row.person_id].append(_out(row))
+        return found
 
     def last_sent(self, people: Collection[int], since: datetime) -> dict[int, datetime]:
         """Of these people, whom something was sent to after `since`, and when that was last."""

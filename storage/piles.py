@@ -10,12 +10,12 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Select, func, select, update
+from sqlalchemy import Select, bindparam, func, inspect, literal, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
 from shared.pile import Climate, Ingredient, Pile, Record
-from storage.models import InviteTable, KeeperTable, PileTable, PromiseTable, RecordTable
+from storage.models import InviteTable, KeeperTable, PileTable, PromiseTable, RecordTable, columns_of
 from storage.people import known_zone
 
 HOW_BUILT = ("setup", "undo")
@@ -113,16 +113,7 @@ class Piles:
 
     def of(self, person_id: int) -> list[PileRow]:
         """The open piles that a person keeps, in the order of that person's numbers."""
-        return self._rows(
-            KEPT.join(KeeperTable, KeeperTable.pile_id == PileTable.id)
-            .add_columns(KeeperTable.number)
-            .where(
-                KeeperTable.person_id == person_id,
-                KeeperTable.left_at.is_(None),
-                PileTable.closed_at.is_(None),
-            )
-            .order_by(KeeperTable.number)
-        )
+        return self._rows(KEPT_BY, person_id=person_id)
 
     def shared(self, limit: int) -> list[tuple[PileRow, tuple[int, ...]]]:
         """The open piles that several people keep, the newest first, with the ids of the keepers."""
@@ -145,11 +136,7 @@ class Piles:
 
     def keepers_of(self, pile_ids: Collection[int]) -> dict[int, list[Keeper]]:
         """Who tends each of these piles now, in the order in which they joined."""
-        rows = self._session.execute(
-            select(KeeperTable.pile_id, KeeperTable.person_id, KeeperTable.number, KeeperTable.joined_at)
-            .where(KeeperTable.pile_id.in_(pile_ids), KeeperTable.left_at.is_(None))
-            .order_by(KeeperTable.joined_at, KeeperTable.person_id)
-        )
+        rows = self._session.execute(KEEPERS, {"pile_ids": list(pile_ids)})
         found: dict[int, list[Keeper]] = {pile_id: [] for pile_id in pile_ids}
         for row in rows:
             found[row.pile_id].append(Keeper(row.person_id, row.number, row.joined_at))
@@ -252,11 +239,7 @@ class Piles:
 
     def histories(self, pile_ids: Collection[int]) -> dict[int, tuple[list[Told], list[Note]]]:
         """What holds of all that was told of each of these piles, and what its keepers agreed, as told."""
-        rows = self._session.execute(
-            TOLD.where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind != "setup").order_by(
-                RecordTable.id
-            )
-        ).all()
+        rows = self._session.execute(TOLD, {"pile_ids": list(pile_ids)}).all()
         found: dict[int, tuple[list[Told], list[Note]]] = {pile_id: ([], []) for pile_id in pile_ids}
         for row in that_hold(rows):
             told, notes = found[row.pile_id]
@@ -352,7 +335,7 @@ class Piles:
 
     def of_ids(self, pile_ids: Collection[int]) -> list[PileRow]:
         """The piles of these ids."""
-        return self._rows(KEPT.where(PileTable.id.in_(pile_ids)).order_by(PileTable.id))
+        return self._rows(PILES, pile_ids=list(pile_ids))
 
     def next_look(self, after: datetime) -> datetime | None:
         """When the first pile is to be looked at beyond `after`."""
@@ -393,18 +376,14 @@ class Piles:
         self.look_again(pile_id, said_at)
         return row.id
 
-    def _rows(self, statement: Select[Any]) -> list[PileRow]:
-        rows = self._session.execute(statement).all()
+    def _rows(self, statement: Select[Any], **values: Any) -> list[PileRow]:
+        rows = self._session.execute(statement, values).all()
         setups = self._setups([row.id for row in rows])
         return [PileRow(**row._asdict(), setup=setups[row.id]) for row in rows]
 
     def _setups(self, pile_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
         """The merged set-up of each pile, by one query for all of them."""
-        rows = self._session.execute(
-            TOLD.where(RecordTable.pile_id.in_(pile_ids), RecordTable.kind.in_(HOW_BUILT)).order_by(
-                RecordTable.id
-            )
-        ).all()
+        rows = self._session.execute(SET_UP, {"pile_ids": list(pile_ids)}).all()
         merged: defaultdict[int, dict[str, Any]] = defaultdict(dict)
         for row in that_hold(rows):
             if row.kind == "setup":
@@ -412,14 +391,33 @@ class Piles:
         return merged
 
 
-KEPT = select(
-    *(getattr(PileTable, each.name) for each in fields(PileRow) if each.name not in ("setup", "number"))
+PILE, KEEPER = inspect(PileTable).local_table, inspect(KeeperTable).local_table
+RECORD = inspect(RecordTable).local_table
+KEPT = select(*columns_of(PileTable, (f.name for f in fields(PileRow) if f.name not in ("setup", "number"))))
+PILES = KEPT.where(PILE.c.id.in_(bindparam("pile_ids", expanding=True))).order_by(PILE.c.id)
+KEPT_BY = (
+    KEPT.add_columns(KEEPER.c.number)
+    .join(KEEPER, KEEPER.c.pile_id == PILE.c.id)
+    .where(
+        KEEPER.c.person_id == bindparam("person_id"), KEEPER.c.left_at.is_(None), PILE.c.closed_at.is_(None)
+    )
+    .order_by(KEEPER.c.number)
 )
-TOLD = select(
-    *(getattr(RecordTable, name) for name in ("id", "pile_id", "kind", "on", "hour", "data")),
-    *(getattr(RecordTable, name) for name in ("said_by", "said_at", "replaces_id")),
+KEEPERS = (
+    select(KEEPER.c.pile_id, KEEPER.c.person_id, KEEPER.c.number, KEEPER.c.joined_at)
+    .where(KEEPER.c.pile_id.in_(bindparam("pile_ids", expanding=True)), KEEPER.c.left_at.is_(None))
+    .order_by(KEEPER.c.joined_at, KEEPER.c.person_id)
 )
-"""Read without the mapper, since every message reads some."""
+OF_RECORDS = ("id", "pile_id", "kind", "on", "hour", "data", "said_by", "said_at", "replaces_id")
+RECORDS = (
+    select(*columns_of(RecordTable, OF_RECORDS))
+    .where(RECORD.c.pile_id.in_(bindparam("pile_ids", expanding=True)))
+    .order_by(RECORD.c.id)
+)
+TOLD = RECORDS.where(RECORD.c.kind != "setup")
+SET_UP = RECORDS.where(
+    RECORD.c.kind.in_(literal(kind, literal_execute=True) for kind in HOW_BUILT)
+)  # in the words of its index
 
 
 def _told(row: Any) -> Told:

@@ -136,6 +136,8 @@ class Store:
                 "the database URL cannot be used: give sqlite:///path/to/file or postgresql+psycopg://user@host/name"
             ) from None
 
+        self._reader = self._engine.execution_options(begin="DEFERRED")
+
     def upgrade(self) -> None:
         """Bring the tables to this version. Raises StorageTrouble where a newer version has been at work."""
         config = Config()
@@ -153,7 +155,7 @@ class Store:
 
         Raises StorageTrouble where the database is locked, full, gone or was never set up.
         """
-        engine = self._engine.execution_options(begin="DEFERRED" if reading else "IMMEDIATE")
+        engine = self._reader if reading else self._engine
         with self._turn(reading), self._one_line(), Session(engine, expire_on_commit=False) as session:
             yield Work(session, self._secret)
 

@@ -65,13 +65,15 @@ def heard(store: Store, desk: "Desk", incoming_id: int, incoming: Incoming, at: 
     if incoming.form != "text":
         return False
     invitation = INVITATION.fullmatch(incoming.text.strip().upper())
+    if invitation is not None and join(store, desk, incoming_id, incoming, invitation.group(), at):
+        return True
+    word = word_of(incoming.text)
+    if word is None:
+        return False
     with store.work(reading=True) as work:
         person = work.people.by_address(incoming.channel, incoming.address)
         member = work.staff.of_person(person.id) if person is not None else None
-    if invitation is not None and join(store, desk, incoming_id, incoming, invitation.group(), at):
-        return True
-    word = word_of(incoming.text) if member is not None else None
-    if person is None or member is None or word is None:
+    if person is None or member is None:
         return False
     with store.work() as work:
         if work.inbox.handled(incoming_id, at):
