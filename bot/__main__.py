@@ -142,7 +142,11 @@ def _forecasts(lines: Sequence[str], as_of: date | None) -> list[dict[str, Any]]
     for (place, (pile, records, _)), outlook in zip(
         cases.items(), forecast_many(list(cases.values())), strict=True
     ):
-        answers[place] = forecast_line(pile, records, outlook)
+        answers[place] = (
+            {"pile": pile.id, "error": str(outlook)}
+            if isinstance(outlook, BadInput)
+            else forecast_line(pile, records, outlook)
+        )
     return [answers[place] for place in range(len(lines))]
 
 

@@ -1,6 +1,6 @@
 """An ensemble of piles weighed by this pile's readings: state, stage, and the done date as a range."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -11,6 +11,7 @@ from shared import ensemble, evidence, gains, grounds, harvest, hygiene, life, m
 from shared.belief import AHEAD_DAYS, Belief, believe, dry_kg, ready_days
 from shared.belief import Habit as Habit
 from shared.ensemble import Array, Seen
+from shared.errors import BadInput
 from shared.history import HORIZON_DAYS
 from shared.pile import Pile, Record, Stage
 
@@ -104,7 +105,8 @@ def forecast(
 ) -> Forecast:
     """Forecast one pile from its records up to `as_of`. `habit` overrides what the records show (what-if).
 
-    Raises BadInput where the pile has no ingredients or size, or `as_of` lies before the build.
+    Raises BadInput where the pile has no ingredients or size, its climate cannot be, or `as_of` lies before
+    the build or more than ten years after it.
     """
     belief = believe(pile, records, as_of, seed, habit)
     history, sky, kept = belief.history, belief.sky, belief.kept
@@ -150,9 +152,20 @@ def forecast(
     )
 
 
-def forecast_many(cases: Sequence[tuple[Pile, Sequence[Record], date]], *, seed: int = 0) -> list[Forecast]:
-    """Forecast many piles in one batch; each comes out exactly as `forecast` would give it alone."""
-    return [forecast(pile, records, as_of, seed=seed) for pile, records, as_of in cases]
+def forecast_many(
+    cases: Iterable[tuple[Pile, Sequence[Record], date]], *, seed: int = 0
+) -> list[Forecast | BadInput]:
+    """Forecast many piles in one batch; each comes out exactly as `forecast` would give it alone.
+
+    A pile that cannot be forecast has the error in its place; the others go on.
+    """
+    told: list[Forecast | BadInput] = []
+    for pile, records, as_of in cases:
+        try:
+            told.append(forecast(pile, records, as_of, seed=seed))
+        except BadInput as trouble:
+            told.append(trouble)
+    return told
 
 
 def _band_so_far(belief: Belief) -> Seen:

@@ -16,6 +16,8 @@ from shared.units import L_PER_M3
 Array = npt.NDArray[np.float64]
 
 HORIZON_DAYS = 1096
+OLDEST_DAYS = 3650
+LAST_YEAR = 9980  # of a build; the calendar ends in 9999
 USUAL_CAN_L = 20.0  # a watering of no stated amount; assumed
 USUAL_ADDITION_L = 8.0  # a kitchen pail of no stated amount; assumed
 MOST_WATER_L = 1000.0
@@ -84,12 +86,16 @@ def matter(material_id: str, volume_m3: float) -> tuple[float, float, float, flo
 def read_history(pile: Pile, records: Sequence[Record], as_of: date) -> History:
     """Lay the records up to `as_of` out by day.
 
-    Raises BadInput for a day of `as_of` before the build. Records before the build or after `as_of`, and a
-    core outside -40 to 100 °C, are passed over.
+    Raises BadInput for a day of `as_of` before the build or more than ten years after it. Records before the
+    build or after `as_of`, and a core outside -40 to 100 °C, are passed over.
     """
     today = (as_of - pile.built).days
     if today < 0:
         raise BadInput(f"as_of {as_of} lies before the build on {pile.built}: give a later day")
+    if today > OLDEST_DAYS:
+        raise BadInput(f"built {pile.built}: more than ten years before {as_of}; start what lies there anew")
+    if pile.built.year > LAST_YEAR:
+        raise BadInput(f"built {pile.built}: the calendar ends before the forecast; check the year")
     ledger = _Ledger(pile, today)
     for record in records:
         day = (record.on - pile.built).days

@@ -25,6 +25,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from bot.pile_file import read_line
+from shared.errors import BadInput
 from shared.forecast import Forecast, forecast_many
 from tests.simulator import bank, truth
 from tests.simulator.draw import HABITS
@@ -65,9 +66,10 @@ def run(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], seed: int) -> li
     for start in range(0, len(asked), BATCH):
         part = asked[start : start + BATCH]
         read = [read_line(json.dumps(bank.cut(pile, day)), date.max) for pile, _, day in part]
-        cases += [
-            _case(*about, told) for about, told in zip(part, forecast_many(read, seed=seed), strict=True)
-        ]
+        for about, told in zip(part, forecast_many(read, seed=seed), strict=True):
+            if isinstance(told, BadInput):
+                raise told
+            cases.append(_case(*about, told))
     return cases
 
 

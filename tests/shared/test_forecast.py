@@ -8,7 +8,7 @@ import pytest
 
 from shared.errors import BadInput
 from shared.forecast import Forecast, Habit, Range, forecast, forecast_many
-from shared.pile import Ingredient, Pile, Record
+from shared.pile import Climate, Ingredient, Pile, Record
 
 BUILT = date(2026, 4, 1)
 LEAVES_AND_GRASS = (Ingredient("dry_leaves", 0.5), Ingredient("grass_clippings", 0.5))
@@ -87,6 +87,17 @@ def test_a_batch_gives_what_each_pile_would_get_alone() -> None:
     cases = [(PILE, HOT_SEASON, on(20)), (other, (), on(0))]
 
     assert forecast_many(cases) == [forecast(*case) for case in cases]
+
+
+def test_a_pile_that_cannot_be_forecast_leaves_the_others_of_its_batch_alone() -> None:
+    """Its error stands in its place."""
+    upside_down = Climate((30.0,) * 12, (10.0,) * 12, (1.0,) * 12)
+    cases = [(dataclasses.replace(PILE, climate=upside_down), (), on(0)), (PILE, HOT_SEASON, on(20))]
+
+    refused, told = forecast_many(cases)
+
+    assert isinstance(refused, BadInput)
+    assert told == forecast(PILE, HOT_SEASON, on(20))
 
 
 def test_what_comes_later_is_not_used() -> None:
@@ -260,12 +271,14 @@ def test_the_days_run_from_the_build_to_four_months_ahead() -> None:
         (dataclasses.replace(PILE, ingredients=(Ingredient("straw", 0.0),)), 0, "no ingredients"),
         (dataclasses.replace(PILE, height_m=0.0), 0, "size"),
         (PILE, -1, "before the build"),
+        (PILE, 3651, "ten years"),
+        (dataclasses.replace(PILE, built=date(9999, 3, 1)), 0, "check the year"),
     ],
 )
 def test_what_cannot_be_forecast_is_said_in_one_line(pile: Pile, day: int, words: str) -> None:
-    """No ingredients, no size, or a day before the build."""
+    """No ingredients, no size, a day before the build or ten years after it, a year that never comes."""
     with pytest.raises(BadInput, match=words) as trouble:
-        look(day=day, pile=pile)
+        forecast(pile, (), pile.built + timedelta(days=day))
 
     assert "\n" not in str(trouble.value)
 
