@@ -36,12 +36,12 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
     """Every ask of the message; what one ask already says, another does not say again."""
     if text.strip() and not text.strip(" ?¿"):
         return [Ask("help")]
-    hits: dict[str, tuple[int, int]] = {}
+    hits: dict[str, list[tuple[int, int]]] = {}
     for prefix in ("ask.", "more."):
         for kind, span in lex.searches(items, prefix):
             if kind in QUESTIONS and (not _asked(items, span) or "weather" in items[span[0]].scope):
                 continue
-            hits.setdefault(kind, span)
+            hits.setdefault(kind, []).append(span)
     told = [x for x in items if not x.has("<filler>", "<polite>", "<end>")]
     if len(told) == 1 and told[0].has("<date>") and not told[0].has("<now>") and told[0].value.ahead:
         return [Ask("later", on=told[0].value.ahead)]  # only a day to come
@@ -50,10 +50,11 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
         asks.append(Ask("join", code=code))
     asks += _may_add(items, lex)
     asks += [
-        replace(a, pile=_pile_of(items, span)) if a.kind in OF_A_PILE else a
-        for kind, span in hits.items()
-        if (a := _ask(kind, span, items, facts, now)) is not None
+        replace(a, pile=_pile_of(items, spans[0])) if a.kind in OF_A_PILE else a
+        for kind, spans in hits.items()
+        if (a := _ask(kind, spans[0], items, facts, now)) is not None
     ]
+    hits["may_add"] = [span for _, span in lex.searches(items, "may_add.")]
     return settle(asks, items, facts, now, hits)
 
 

@@ -13,6 +13,12 @@ PROBLEMS = {
     ("moisture", "dry"), ("moisture", "bit_dry"), ("moisture", "bit_wet"), ("texture", "matted"),
     ("texture", "clumpy"), ("texture", "recognisable"),
 }  # fmt: skip
+APART = {
+    ("when_ready", "may_add"), ("water_amount", "what_next"), ("what_next", "state"), ("safe_use", "when_ready"),
+    ("harvest_amount", "when_ready"), ("mix", "when_ready"), ("when_ready", "state"), ("when_ready", "what_next"),
+    ("may_add", "what_next"),
+}  # fmt: skip
+"""The first and the second may both be meant, where each is asked in a clause of its own."""
 SPANS_OF_TIME = ("<days>", "<weeks>", "<months>", "long", "longer", "soon")
 SOCIAL = {"thanks", "greeting"}
 SMALL_TALK = 3  # words beside a greeting that are still only a greeting
@@ -91,7 +97,7 @@ def settle(
     items: list[Item],
     facts: Sequence[Fact],
     now: datetime,
-    spans: dict[str, tuple[int, int]],
+    spans: dict[str, list[tuple[int, int]]],
 ) -> list[Ask]:
     """The asks that stand; `spans` is where each kind was found. What one says, no other says again."""
     kinds = {ask.kind for ask in asks}
@@ -153,7 +159,7 @@ def settle(
         kinds.add("trouble")
     for kind, silenced in SILENCES:
         if kind in kinds:
-            kinds -= set(silenced)
+            kinds -= {other for other in silenced if not _asked_apart(items, other, kind, spans)}
     if facts or kinds - SOCIAL - {"yes", "no"}:
         kinds -= SOCIAL | {"yes", "no"}
     if kinds - {"greeting"}:
@@ -163,11 +169,23 @@ def settle(
     return list(dict.fromkeys(ask for ask in asks if ask.kind in kinds))
 
 
-def _says_more(items: list[Item], kind: str, spans: dict[str, tuple[int, int]]) -> bool:
+def _asked_apart(items: list[Item], kind: str, louder: str, spans: dict[str, list[tuple[int, int]]]) -> bool:
+    """Whether each has a question of its own: "when will it be ready and can I add leaves"."""
+    if (louder, kind) not in APART:
+        return False
+    clauses = [
+        {items[a].segment for a, b in spans.get(name, ()) if items[a].segment == items[b - 1].segment}
+        for name in (kind, louder)
+    ]
+    opened = {x.segment for x in items if x.has("<wh>", "<opener>")}
+    return bool((clauses[0] & opened) - clauses[1]) and bool(clauses[1] - clauses[0])
+
+
+def _says_more(items: list[Item], kind: str, spans: dict[str, list[tuple[int, int]]]) -> bool:
     """Whether a greeting, or what comes before a word of thanks, holds something else."""
     if kind not in spans:
         return False
-    first, last = spans[kind]
+    first, last = spans[kind][0]
     rest = [*items[:first], *(items[last:] if kind == "greeting" else [])]
     said = [x for x in rest if x.key[:1].isalnum() and not x.has("<filler>", "<polite>", "<emoji>")]
     return len(said) > SMALL_TALK
