@@ -14,10 +14,16 @@ PROBLEMS = {
     ("texture", "clumpy"), ("texture", "recognisable"),
 }  # fmt: skip
 APART = {
-    ("when_ready", "may_add"), ("water_amount", "what_next"), ("what_next", "state"), ("safe_use", "when_ready"),
-    ("harvest_amount", "when_ready"), ("mix", "when_ready"), ("when_ready", "state"), ("when_ready", "what_next"),
+    ("when_ready", "may_add"),
+    ("water_amount", "what_next"),
+    ("what_next", "state"),
+    ("safe_use", "when_ready"),
+    ("harvest_amount", "when_ready"),
+    ("mix", "when_ready"),
+    ("when_ready", "state"),
+    ("when_ready", "what_next"),
     ("may_add", "what_next"),
-}  # fmt: skip
+}
 """The first and the second may both be meant, where each is asked in a clause of its own."""
 SPANS_OF_TIME = ("<days>", "<weeks>", "<months>", "long", "longer", "soon")
 SOCIAL = {"thanks", "greeting"}
