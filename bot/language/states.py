@@ -45,13 +45,23 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             if not label.startswith("<") or "." not in label:
                 continue
             concept, value = label[1:-1].split(".")
-            if item.has(*_harmless(concept)):
+            if item.has(*_harmless(concept)) or _left_behind(items, i, concept):
                 continue
             found = _state(items, i, concept, value, denied)
             if found is not None:
                 kind, seen = found
                 fields = {} if seen is None else {"word": seen}
                 yield Finding(kind, i, tense, fields)
+
+
+def _left_behind(items: list[Item], at: int, concept: str) -> bool:
+    """ "went from sour to earthy": the first is over."""
+    gone = at > 0 and any(x.has("<falling>") for x in items[max(0, at - 2) : at])
+    return (
+        gone
+        and any(x.has("to", "a") for x in items[at + 1 : at + 3])
+        and near(items, at, f"<{concept}>", back=0, ahead=4)
+    )
 
 
 def _harmless(concept: str) -> tuple[str, ...]:
@@ -71,7 +81,8 @@ def _state(
     if concept == "smell":
         return _smell(items, at, value, denied)
     if concept == "pests" and not denied:
-        named = _is_name(items, at) or (at and items[at - 1].has("<material>") and item.has("bugs"))
+        heads = value == "other" and any(x.has(":") for x in items[at + 1 : at + 2])  # "bugs: some flies"
+        named = heads or _is_name(items, at) or (at and items[at - 1].has("<material>") and item.has("bugs"))
         return None if named else ("pests", value)
     if concept == "growth" and not denied:
         spoiled = near(items, at, "<add.done>", back=9) and near(items, at, "<material>", back=0, ahead=2)
@@ -106,7 +117,8 @@ def _degree(items: list[Item], at: int) -> str:
 
 def _moisture(items: list[Item], at: int, value: str) -> str | None:
     item, after = items[at], items[at + 1] if at + 1 < len(items) else None
-    if (after is not None and after.has(":")) or (at and items[at - 1].has("to")):
+    acts = after is not None and after.has("it", "them", "out", "up", "down", "<article>", "<pile>")
+    if (after is not None and after.has(":")) or (acts and at and items[at - 1].has("to")):
         return None  # "moist: dry", "to dry it out"
     if after is not None and (after.has("<texture.matted>") or {"<of_lumps>"} <= item.labels & after.labels):
         return None
