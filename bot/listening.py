@@ -4,7 +4,8 @@ import asyncio
 import logging
 import os
 import signal
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
+from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable, Iterable
+from contextlib import aclosing
 from threading import Timer
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
@@ -36,7 +37,7 @@ class Line(Channel, Protocol):
     async def close(self) -> None:
         """Let go of everything."""
 
-    def incoming(self) -> AsyncIterator[Incoming]:
+    def incoming(self) -> AsyncGenerator[Incoming, None]:
         """Every message, without end."""
 
 
@@ -92,7 +93,8 @@ async def listen(warmheap: "Warmheap", lines: Iterable[Line]) -> None:
         await asyncio.gather(*tasks)
     finally:
         for task in tasks:
-            task.cancel()
+            if not task.cancelling():  # told twice, a sender would not wait for what is on its way
+                task.cancel()
         await asyncio.wait(tasks)
 
 
@@ -122,11 +124,12 @@ def _leave() -> None:
 
 
 async def _hear(warmheap: "Warmheap", line: Line, arrived: asyncio.Event) -> None:
-    async for incoming in line.incoming():
-        while not await _stored(warmheap, incoming):
-            await asyncio.sleep(AGAIN_S)
-        metrics.RECEIVED.labels(line.name, incoming.form).inc()
-        arrived.set()
+    async with aclosing(line.incoming()) as messages:
+        async for incoming in messages:
+            while not await _stored(warmheap, incoming):
+                await asyncio.sleep(AGAIN_S)
+            metrics.RECEIVED.labels(line.name, incoming.form).inc()
+            arrived.set()
 
 
 async def _stored(warmheap: "Warmheap", incoming: Incoming) -> bool:

@@ -6,7 +6,7 @@ import hmac
 import json
 import logging
 import re
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncGenerator, Mapping
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from typing import Any
@@ -64,7 +64,7 @@ class Gateway:
         """Let go of the connections."""
         await self._http.aclose()
 
-    def incoming(self) -> AsyncIterator[Incoming]:
+    def incoming(self) -> AsyncGenerator[Incoming, None]:
         """Every text, without end. Whoever takes one has stored it when asking for the next."""
         return self._arrivals.incoming()
 

@@ -3,7 +3,7 @@
 import asyncio
 import hashlib
 import logging
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -140,7 +140,7 @@ class Smpp:
             if text.stored is not None:
                 text.stored.cancel()
 
-    async def incoming(self) -> AsyncIterator[Incoming]:
+    async def incoming(self) -> AsyncGenerator[Incoming, None]:
         """Every text, without end. Whoever takes one has stored it when asking for the next."""
         while True:
             incoming, stored = await self._came.get()

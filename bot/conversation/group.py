@@ -12,6 +12,8 @@ from storage.work import Work
 
 FOR_ALL: frozenset[Danger] = frozenset({"smoke", "maybe_smoke"})
 """Dangers that everybody near should hear of; of others only the person is told."""
+ASKED_ALONE = frozenset({"consent", "forget", "stop_all"})
+"""Questions that are nobody else's matter."""
 OPEN = frozenset({"thermometer"})
 """What of a person changes without telling the others anything that is theirs alone."""
 
@@ -52,5 +54,6 @@ def before_others(known: Known, outcome: Outcome, danger: Danger | None, incomin
 
 
 def _private(outcome: Outcome) -> bool:
-    told = outcome.erase or outcome.export or outcome.confirmation or bool(outcome.alerts)
-    return told or bool(set(outcome.changes) - OPEN)
+    if outcome.erase or outcome.export or outcome.confirmation or outcome.alerts:
+        return True
+    return (outcome.opens or {}).get("ask") in ASKED_ALONE or bool(set(outcome.changes) - OPEN)

@@ -45,6 +45,16 @@ class Phone:
         """Let the bot receive an update that the emulator's own client cannot make."""
         self._post("_update", {"token": self.token, **update})
 
+    def others(self, chat_id: int, name: str) -> "Phone":
+        """The phone of somebody else, who writes to the same bot."""
+        phone = Phone(self._http, self.token, chat_id)
+        phone._sender["first_name"] = name
+        return phone
+
+    def hook(self, url: str) -> None:
+        """Set a webhook, as another program may have."""
+        self._post(f"bot{self.token}/setWebhook", {"url": url})
+
     def read(self, count: int = 1) -> list[dict[str, Any]]:
         """The bot's messages that were not yet read, once there are so many; waits for them."""
         unread: list[dict[str, Any]] = self._post(
@@ -59,6 +69,15 @@ class Phone:
     def calls(self, method: str) -> list[dict[str, Any]]:
         """What the bot asked of one method so far, in all tests."""
         return [call["body"] for call in self._http.get("/_calls").json() if call["method"] == method]
+
+    def calls_of_mine(self, method: str) -> list[dict[str, Any]]:
+        """What the bot asked of one method for this person's chat, in this test."""
+        return [
+            call["body"]
+            for call in self._http.get("/_calls").json()
+            if (call["method"], call["token"]) == (method, self.token)
+            and call["body"].get("chat_id") == str(self.chat_id)
+        ]
 
     def _post(self, path: str, body: dict[str, Any]) -> Any:
         answer = self._http.post(f"/{path}", json=body)

@@ -1,6 +1,7 @@
 """The Telegram channel against an emulated Bot API that runs as a process of its own."""
 
 import asyncio
+import json
 from contextlib import aclosing
 from datetime import UTC, datetime
 
@@ -63,7 +64,7 @@ async def test_a_text_arrives_with_its_writer_moment_and_id(phone):
     [
         ("/start FIG22", "FIG22"),
         ("/start", "start"),
-        ("/help@warmheap_bot", "help"),
+        ("/help", "help"),
         ("/stop now", "stop now"),
     ],
 )
@@ -74,13 +75,16 @@ async def test_a_command_is_its_word_and_a_deep_link_its_code(phone, typed, hear
     assert [message.text for message in await listen(phone)] == [heard]
 
 
-async def test_the_start_button_speaks_the_apps_language(phone):
+@pytest.mark.parametrize(
+    ("typed", "heard"), [("/start", "alta"), ("/help", "ayuda"), ("/start FIG22", "FIG22")]
+)
+async def test_the_menu_speaks_the_apps_language(phone, typed, heard):
     """Pressing start in a Spanish app is joining in Spanish."""
-    message = phone.message(message_id=8, text="/start")
+    message = phone.message(message_id=8, text=typed)
     message["from"] = message["from"] | {"language_code": "es-MX"}
     phone.update(message=message)
 
-    assert [message.text for message in await listen(phone)] == ["alta"]
+    assert [message.text for message in await listen(phone)] == [heard]
 
 
 async def test_a_tap_brings_what_its_button_carries(phone):
@@ -143,13 +147,188 @@ async def test_pictures_and_voice_notes_come_with_their_form(phone, fields, form
     assert (heard.form, heard.text) == (form, text)
 
 
-async def test_only_private_chats_are_heard(phone):
-    """In a group the bot keeps out of the talk."""
-    group = {"id": -5, "type": "group", "title": "Garden"}
-    phone.update(message=phone.message(message_id=7, text="hello all", chat=group))
-    phone.say("hello bot")
+US = {"id": 666, "is_bot": True, "first_name": "Warmheap", "username": "TestNameBot"}
+"""The emulator's bot."""
+GROUP = {"id": -5, "type": "supergroup", "title": "Garden"}
 
-    assert [message.text for message in await listen(phone)] == ["hello bot"]
+
+def in_group(phone, text: str, *entities: tuple[str, str], **fields) -> None:
+    """Say something in a group; each entity is its kind and the words that it marks."""
+    marks = [{"type": kind, "offset": text.index(words), "length": len(words)} for kind, words in entities]
+    said = phone.message(**{"message_id": 7, "text": text, "entities": marks, "chat": GROUP} | fields)
+    phone.update(message=said)
+
+
+async def test_in_a_group_only_what_is_said_to_us_is_heard(phone):
+    """Of a group's talk a mention, a reply to us and a command of ours come in; all else is passed over."""
+    by_others = {"id": 5, "is_bot": False, "first_name": "Beto"}
+    ours = {"message_id": 3, "date": 1, "chat": GROUP, "from": US, "text": "Turned yet?"}
+    in_group(phone, "hello all")
+    in_group(phone, "@another_bot temp 90", ("mention", "@another_bot"))
+    in_group(phone, "/help", ("bot_command", "/help"))
+    in_group(phone, "what a day", reply_to_message=ours | {"from": by_others})
+    in_group(phone, "from the channel @TestNameBot", ("mention", "@TestNameBot"), sender_chat=GROUP)
+    in_group(phone, "hey @testnamebot temp 128", ("mention", "@testnamebot"), message_id=21)
+    in_group(phone, "turned it", message_id=22, reply_to_message=ours)
+    in_group(phone, "/help@TestNameBot", ("bot_command", "/help@TestNameBot"), message_id=23)
+
+    heard = await listen(phone, 3)
+
+    assert [message.text for message in heard] == ["hey  temp 128", "turned it", "help"]
+    assert {(message.address, message.place) for message in heard} == {("77", "-5")}
+    assert heard[0].message_id == "-5:21"
+
+
+async def test_an_answer_goes_to_the_group_that_asked(phone):
+    """A group's address is a chat as well; a group that grew is followed to its new id."""
+    moved = {"ok": False, "error_code": 400, "description": "Bad Request: group chat was upgraded"}
+    phone.fault("sendMessage", http=400, answer=moved | {"parameters": {"migrate_to_chat_id": -1005}})
+
+    channel = Telegram(phone.token, phone.api, Noon())
+    outcome = await channel.send("-5", Rendered("128 F.", ()), "1")
+    await channel.close()
+
+    assert isinstance(outcome, Sent)
+    assert phone.calls("sendMessage")[-1]["chat_id"] == "-1005"
+
+
+async def test_in_a_group_each_may_tap(phone):
+    """A tap in a group is that of who tapped; the buttons stay for the others."""
+    shown = {"message_id": 9, "date": 1, "chat": GROUP, "from": US, "text": "Turned yet?"}
+    for number, who in enumerate((5, 6)):
+        tapper = {"id": who, "is_bot": False, "first_name": "B"}
+        tap = {"id": str(number), "from": tapper, "chat_instance": "1", "message": shown, "data": "412:1"}
+        phone.update(callback_query=tap)
+
+    heard = await listen(phone, 2)
+
+    assert [(message.address, message.place) for message in heard] == [("5", "-5"), ("6", "-5")]
+    assert heard[0].message_id != heard[1].message_id
+    assert "-5" not in [call["chat_id"] for call in phone.calls("editMessageReplyMarkup")]
+
+
+def membership(phone, chat: dict, before: str, after: str) -> None:
+    """Change what we are in a chat."""
+    until = {"until_date": 0} if after == "kicked" else {}
+    phone.update(
+        my_chat_member={
+            "chat": chat,
+            "from": {"id": 77, "is_bot": False, "first_name": "Ana"},
+            "date": 1_772_355_600,
+            "old_chat_member": {"user": US, "status": before}
+            | ({"until_date": 0} if before == "kicked" else {}),
+            "new_chat_member": {"user": US, "status": after} | until,
+        }
+    )
+
+
+async def test_being_blocked_and_being_put_into_a_group_come_in(phone):
+    """That somebody blocked us, or added us, is told; unblocking, leaving and a new rank say nothing."""
+    private = {"id": 77, "type": "private"}
+    membership(phone, private, "member", "kicked")
+    membership(phone, private, "kicked", "member")
+    membership(phone, GROUP, "left", "member")
+    membership(phone, GROUP, "member", "left")
+    phone.say("hello")
+
+    heard = await listen(phone, 3)
+
+    assert [(message.form, message.place, message.text) for message in heard] == [
+        ("blocked", None, ""),
+        ("grouped", "-5", ""),
+        ("text", None, "hello"),
+    ]
+    assert {message.address for message in heard} == {"77"}
+
+
+async def test_a_very_old_button_is_taken_like_any(phone):
+    """Telegram tells nothing more of the message under an old button; its answer comes in all the same."""
+    gone = {"message_id": 9, "date": 0, "chat": {"id": 77, "type": "private"}}
+    for number, message in enumerate(({"message": gone}, {})):
+        sender = {"id": 77, "is_bot": False, "first_name": "Ana"}
+        tap = {"id": "1", "from": sender, "chat_instance": "1", "data": f"412:{number + 1}"}
+        phone.update(callback_query=tap | message)
+
+    assert [message.text for message in await listen(phone, 2)] == ["412:1", "412:2"]
+
+
+async def test_an_album_is_one_message(phone):
+    """Pictures that were sent together are taken as one, by the id that they share."""
+    photo = [{"file_id": "f", "file_unique_id": "u", "width": 1, "height": 1}]
+    for number in (31, 32):
+        phone.update(message=phone.message(message_id=number, photo=photo, media_group_id="900"))
+
+    first, second = await listen(phone, 2)
+
+    assert first.message_id == second.message_id == "77:album:900"
+
+
+async def test_notices_and_moving_places_say_nothing(phone):
+    """A pinned message and a live place that moves are no words of anybody's."""
+    place = {"latitude": 39.5, "longitude": -105.0, "live_period": 60}
+    pinned = phone.message(message_id=40, pinned_message=phone.message(message_id=4, text="old"))
+    phone.update(message=pinned)
+    phone.update(edited_message=phone.message(message_id=41, location=place, edit_date=1_772_355_660))
+    phone.say("hello")
+
+    assert [message.text for message in await listen(phone)] == ["hello"]
+
+
+async def test_an_update_that_cannot_be_read_stops_nothing(phone, caplog):
+    """One of a form that we do not know is passed over for good, with a line in the log without its words."""
+    phone.update(message={"text": "secret words", "date": "never"})
+    phone.update(shopping_list=["secret words"])
+    phone.say("hello")
+
+    assert [message.text for message in await listen(phone)] == ["hello"]
+    assert "action=telegram_unreadable" in caplog.text
+    assert "secret" not in caplog.text
+
+
+async def test_the_menu_is_shown_in_each_language(phone):
+    """The first language stands for whoever speaks none of them."""
+    menu = {"en": {"help": "How to stop"}, "es": {"help": "Cómo parar"}}
+    channel = Telegram(phone.token, phone.api, Noon(), menu)
+    await channel.open()
+    await channel.close()
+
+    shown = [
+        (call.get("language_code"), json.loads(call["commands"])) for call in phone.calls("setMyCommands")
+    ]
+    assert shown[-3:] == [
+        (None, [{"command": "help", "description": "How to stop"}]),
+        ("en", [{"command": "help", "description": "How to stop"}]),
+        ("es", [{"command": "help", "description": "Cómo parar"}]),
+    ]
+
+
+async def test_a_webhook_that_was_left_is_taken_down(phone):
+    """Updates come by one way only: whoever asks for them makes sure that they are not brought."""
+    phone.hook("http://127.0.0.1:9/telegram")
+    phone.say("hello")
+
+    assert [message.text for message in await listen(phone)] == ["hello"]
+
+
+async def test_the_wait_that_telegram_asks_for_is_kept(phone, monkeypatch):
+    """After too many requests it is asked again no sooner than it says."""
+    waited: list[float] = []
+
+    async def sleep(pause_s: float) -> None:
+        waited.append(pause_s)
+
+    monkeypatch.setattr(telegram.asyncio, "sleep", sleep)
+    flood = {
+        "ok": False,
+        "error_code": 429,
+        "description": "Too Many Requests",
+        "parameters": {"retry_after": 7},
+    }
+    phone.fault("getUpdates", http=429, answer=flood)
+    phone.say("hello")
+
+    assert [message.text for message in await listen(phone)] == ["hello"]
+    assert waited == [7]
 
 
 async def test_what_was_not_taken_comes_again(phone):
@@ -199,6 +378,11 @@ async def test_a_picture_is_sent_with_its_text(phone):
     [
         ({"http": 429, "parameters": {"retry_after": 2}}, NotSent("", 2)),
         ({"http": 403, "description": "Forbidden: bot was blocked by the user"}, Refused("", gone=True)),
+        ({"http": 403, "description": "Forbidden: user is deactivated"}, Refused("", gone=True)),
+        (
+            {"http": 403, "description": "Forbidden: bot can't initiate conversation with a user"},
+            Refused("", gone=False),
+        ),
         ({"http": 400, "description": "Bad Request: chat not found"}, Refused("", gone=True)),
         ({"http": 400, "description": "Bad Request: message is too long"}, Refused("", gone=False)),
         ({"http": 502, "description": "Bad Gateway"}, Unknown("")),
@@ -216,6 +400,18 @@ async def test_what_became_of_a_message_is_told_apart(phone, fault, outcome):
     for name in ("retry_after_s", "gone"):
         assert getattr(became, name, None) == getattr(outcome, name, None)
     assert became.why
+
+
+async def test_being_put_out_of_a_group_is_nobodys_opt_out(phone):
+    """Whoever asked there is still a keeper, and reached in private."""
+    gone = {"ok": False, "error_code": 403, "description": "Forbidden: bot was kicked from the group chat"}
+    phone.fault("sendMessage", http=403, answer=gone)
+
+    channel = Telegram(phone.token, phone.api, Noon())
+    outcome = await channel.send("-5", Rendered("128 F.", ()), "1")
+    await channel.close()
+
+    assert outcome == Refused("Forbidden: bot was kicked from the group chat")
 
 
 async def test_a_message_that_never_left_was_not_sent(phone):
