@@ -94,12 +94,14 @@ def thinned(readings: Sequence[Reading]) -> tuple[Reading, ...]:
 
 def _places(grid: Grid) -> dict[str, list[int]]:
     """Columns of time (date and time may stand apart), temperature and unit: by heading, else by look."""
-    head = next((row for row in grid[:30] if _headed(row, "temperature")), None)
-    if head is not None and (times := _headed(head, "time")):
-        # of several probes the first
-        return {
+    for head in grid[:30]:
+        times = _headed(head, "time")
+        cores = [place for place in _headed(head, "temperature") if place not in times]
+        if not times or not cores:
+            continue
+        return {  # of several probes the first
             "times": times[:2],
-            "temperature": [place for place in _headed(head, "temperature") if place not in times][:1],
+            "temperature": cores[:1],
             "unit": [place for place in _headed(head, "unit") if UNIT.search(head[place]) is None][:1],
         }
     body = grid[len(grid) // 2 : len(grid) // 2 + 20]

@@ -38,8 +38,8 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     ),
     "language": ("language", "preferred language", "lang", "idioma", "lengua", "idioma preferido"),
     "reference": (
-        "consent", "consent reference", "reference", "form number", "form", "paper", "signed form",
-        "consentimiento", "referencia", "formulario", "papel",
+        "consent", "consent form", "consent reference", "reference", "form number", "form", "paper", "signed form",
+        "consentimiento", "forma de consentimiento", "referencia", "formulario", "papel",
     ),
 }  # fmt: skip
 """What the program takes from a list, and how people head such a column, without accents."""
@@ -114,9 +114,9 @@ def _delimiter(text: str) -> str:
     lines = [line for line in text.splitlines()[:20] if line.strip()]
 
     def regular(sign: str) -> tuple[int, int]:
-        counts = [line.count(sign) for line in lines]
+        counts = [number for line in lines if (number := line.count(sign))]
         usual = max(counts, key=counts.count, default=0)
-        return (counts.count(usual) if usual else 0, usual)
+        return (counts.count(usual), usual)
 
     return max(DELIMITERS, key=regular)
 

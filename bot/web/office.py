@@ -231,6 +231,7 @@ async def _filled(visit: Visit, request: Request, page: Page) -> Visit:
             for name, value in form.multi_items()
             if isinstance(value, UploadFile)
         }
+        await form.close()
     if visit.member is not None and not hmac.compare_digest(
         typed.pop("form_mark", ""), await asyncio.to_thread(form_mark, visit)
     ):

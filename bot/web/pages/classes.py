@@ -13,7 +13,7 @@ from storage.classes import ClassRow
 from storage.work import Work
 
 SHOWN = 200
-CODE = re.compile(r"[A-Z]{2,5}[0-9]{2,3}")
+CODE = re.compile(r"(?=.{4,7}$)[A-Z]{2,5}[0-9]{2,3}")
 """What graduates can type and a poster can show from afar; `respond` finds such codes in any message."""
 CENTS = 100
 
