@@ -29,6 +29,7 @@ from bot.picture import rendering
 from bot.profile import Profile, read_profile
 from bot.rehearse import Message, Recorder, Season, SimulatedClock, channels_of, read_script
 from bot.settings import Settings, data_folder, read_settings
+from bot.staff.poster import Ways
 from bot.weather_service import WeatherService, weather_service
 from bot.web.app import Brought, serving, web_app
 from bot.web.office import Office
@@ -235,7 +236,8 @@ async def _demo(settings: Settings, address: str, seed: int) -> None:
             person = work.people.get(coordinator.person_id)
             found = work.staff.sign_in_code(person.address, now)
             work.commit()
-        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}", Outlooks(profile))
+        ways = Ways("+15055550100")  # nobody's
+        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}", Outlooks(profile), ways)
         async with serving(Starlette(routes=staff_pages(office)), address) as port:
             host = address.rpartition(":")[0]
             code = found[1] if found else ""
@@ -285,7 +287,12 @@ def _pages(settings: Settings, warmheap: Warmheap, lines: Sequence[Line]) -> Ite
         yield metrics_page(token, partial(health, warmheap, lines), warmheap.store, warmheap.clock)
     if settings.public_url is not None:
         office = Office(
-            warmheap.store, warmheap.profile, warmheap.clock, settings.public_url, warmheap.outlooks
+            warmheap.store,
+            warmheap.profile,
+            warmheap.clock,
+            settings.public_url,
+            warmheap.outlooks,
+            Ways(settings.sms_from, chat),
         )
         yield from staff_pages(office)
 

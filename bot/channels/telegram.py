@@ -97,6 +97,11 @@ class Telegram:
         """Where Telegram brings updates; None where we ask for them."""
         return None if self._public_url is None else DOOR
 
+    @property
+    def username(self) -> str | None:
+        """The bot's name, as links to it have it; None before Telegram has told us."""
+        return self._bot.username if self._settled.is_set() else None
+
     async def open(self) -> None:
         """Make sure that the token holds; raises ChannelTrouble where it does not.
 
