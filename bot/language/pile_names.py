@@ -122,7 +122,8 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         letter = items[here]
         capital = letter.written.isupper() and letter.written != "I" and not item.written.isupper()
         if after is None or after.has(*AFTER_NAME, "<and>", "<but>", "<date>") or capital:
-            return (letter.key, here + 1) if not letter.has("<noname>") or capital else None
+            counted = after is not None and after.has("<number>", "<temperature>")  # "pile a 120"
+            return (letter.key, here + 1) if not letter.has("<noname>") or capital or counted else None
     return None
 
 
