@@ -61,3 +61,12 @@ def test_a_data_folder_that_cannot_be_made_is_named(tmp_path):
 
     with pytest.raises(BadInput, match=r"data/warmheap: Not a directory; set WARMHEAP_DATABASE_URL"):
         read_settings().make_room()
+
+
+@pytest.mark.parametrize("address", ["compost.example", "https://compost.example/"])
+def test_a_public_address_is_a_scheme_and_a_host(monkeypatch, address):
+    """One without its scheme, or with a path, is told by its setting."""
+    monkeypatch.setenv("WARMHEAP_PUBLIC_URL", address)
+
+    with pytest.raises(BadInput, match=r"(?i)^setting WARMHEAP_PUBLIC_URL: "):
+        read_settings()

@@ -3,6 +3,7 @@
 import socket
 import subprocess
 from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -85,9 +86,9 @@ class Phone:
         return answer.json()
 
 
-@pytest.fixture(scope="session")
-def bot_api() -> Iterator[str]:
-    """The address of an emulated Bot API."""
+@contextmanager
+def emulated_bot_api() -> Iterator[str]:
+    """An emulated Bot API; gives its address."""
     assert (HERE / "node_modules").is_dir(), "the Bot API emulator is not installed: run deploy/check once"
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -98,6 +99,13 @@ def bot_api() -> Iterator[str]:
         assert emulator.stdout.readline() == "ready\n"
         yield f"http://127.0.0.1:{port}"
         emulator.terminate()
+
+
+@pytest.fixture(scope="session")
+def bot_api() -> Iterator[str]:
+    """The address of an emulated Bot API."""
+    with emulated_bot_api() as url:
+        yield url
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ const body = [express.json(), express.urlencoded({extended: true})];
 const pending = {};  // by token: updates that no later offset has confirmed yet
 const hooks = {};    // by token: {url, secret} of its webhook
 const faults = [];   // {method, http, answer, times, cut, hang}: how the next calls of a method fail
-const calls = [];    // every call but getUpdates, as {token, method, body}
+const calls = [];    // every call but getUpdates, as {token, method, at [ms], body}
 const front = express();
 
 const queue = (token) => (pending[token] ||= []);
@@ -58,7 +58,7 @@ front.use('/bot:token/:method', body, (request, response, next) => {
   if (token.endsWith(':refused')) {
     return response.status(401).json({ok: false, error_code: 401, description: 'Unauthorized'});
   }
-  if (method !== 'getUpdates') calls.push({token, method, body: request.body || {}});
+  if (method !== 'getUpdates') calls.push({token, method, at: Date.now(), body: request.body || {}});
   const index = faults.findIndex((fault) => fault.method === method);
   if (index >= 0) {
     const fault = faults[index];
