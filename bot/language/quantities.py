@@ -174,7 +174,7 @@ def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, i
 def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
     count = items[at].number
     if count is None:
-        return _one_and_half(items, at, lex)
+        return _one_and_half(items, at, lex) or _some(items, at, lex)
     if count > 10_000:
         return None
     here = _past(items, at + 1, ("-", "<size>", "x", *(("de", "of") if count < 1 else ())))
@@ -218,6 +218,12 @@ def _one_and_half(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] 
         return None
     amount = Amount(1.5 * LITRES[kind] if kind in LITRES else None, 1.5, 1.5 if kind == "bucket" else None)
     return _folded(items, at, at + 1 + len(half), amount), at + 1 + len(half)
+
+
+def _some(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
+    """ "unas cubetas de tierra": how many is not said."""
+    vessel, end = _unit(items, at + 1, lex, VESSELS) if items[at].key in lex.tables["numbers"]["few"] else (None, at)
+    return (_folded(items, at, end, Amount(None)), end) if vessel else None
 
 
 def _halves(lex: Lexicon) -> list[list[str]]:

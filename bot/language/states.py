@@ -124,7 +124,8 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None
     if after is not None and after.has("<material>") and not item.has("<firm>"):
         return None
-    told_of = at and items[at - 1].has("<material>") and not near(items, at, "<is>", "<was>", back=2)
+    before = at - 1 - (at > 1 and items[at - 1].has("<now>", "<degree.very>", "<all_of>"))
+    told_of = at and items[before].has("<material>") and not near(items, at, "<is>", "<was>", back=2)
     put_in = near(items, at, "<add.done>", "<give.done>", "<build.done>", back=8)
     if told_of and (put_in or item.has("<adjective_only>")):
         return None
