@@ -7,7 +7,7 @@ from typing import Literal
 from bot.conversation.carry_out import CONSENT_VERSION
 from bot.language.meaning import Language
 from bot.language.wording import Voice
-from bot.phone_numbers import e164, masked
+from bot.phone_numbers import e164
 from bot.profile import Profile
 from bot.staff.roster_file import Entry
 from scheduler.case import Due
@@ -38,14 +38,15 @@ def enrol(
 
     Raises BadInput where the number is none, is known, or asked to be forgotten.
     """
-    address = e164(number)
+    try:
+        address = e164(number)
+    except BadInput:
+        raise BadInput("no such phone number: write it with its area code, as +15055550100") from None
     known = work.people.by_address(SMS, address)
     if known is not None:
-        raise BadInput(f"the number {masked(address)} is here already: no second time")
+        raise BadInput("this number is here already: no second time")
     if work.people.on_stop_list(SMS, address):
-        raise BadInput(
-            f"the number {masked(address)} asked to be forgotten: only they can come back, by a text"
-        )
+        raise BadInput("this number asked to be forgotten: only they can come back, by a text")
     return _waited_for(work, profile, taught, name, address, language, at)
 
 
@@ -114,6 +115,7 @@ def _waited_for(
     at: datetime,
 ) -> Person:
     person = work.people.add(SMS, address, name, language, profile.units, taught.zone, at)
-    return work.people.change(
+    work.people.change(
         person.id, quiet_from=profile.quiet_from, quiet_to=profile.quiet_to, class_code=taught.code
     )
+    return work.people.get(person.id)

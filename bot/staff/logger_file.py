@@ -45,12 +45,12 @@ class Readings:
     odd: Mapping[Oddity, int]
 
 
-def read_logger(file_name: str, content: bytes, units: Units | None, now: datetime) -> Readings:
+def read_logger(content: bytes, units: Units | None, now: datetime) -> Readings:
     """The readings of a file, on the pile's wall clock. `units`: what staff say, None: what the file says.
 
     Raises BadInput where times or temperatures cannot be found, or nobody says in which unit they are.
     """
-    grid = read_grid(file_name, content, MOST_ROWS)
+    grid = read_grid(content, MOST_ROWS)
     places = _places(grid)
     unit = units or _unit_of(grid, places)
     moments = _moments([_joined(row, places["times"]) for row in grid])

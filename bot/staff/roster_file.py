@@ -38,7 +38,8 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     ),
     "language": ("language", "preferred language", "lang", "idioma", "lengua", "idioma preferido"),
     "reference": (
-        "consent", "consent form", "consent reference", "reference", "form number", "form", "paper", "signed form",
+        "consent", "consent form", "consent reference", "reference", "form number", "form", "paper",
+        "signed form",
         "consentimiento", "forma de consentimiento", "referencia", "formulario", "papel",
     ),
 }  # fmt: skip
@@ -75,28 +76,26 @@ class Entry:
         return not set(self.oddities) - {"unknown_language"}
 
 
-def read_grid(file_name: str, content: bytes, most_rows: int = MOST_ROWS) -> Grid:
+def read_grid(content: bytes, most_rows: int = MOST_ROWS) -> Grid:
     """The cells of a CSV or XLSX file, empty rows left out. Raises BadInput where it is neither."""
     if not content.strip():
         raise BadInput("the file is empty: choose another")
-    rows = (
-        _workbook(content, most_rows) if content[:2] == b"PK" else _separated(file_name, content, most_rows)
-    )
+    rows = _workbook(content, most_rows) if content[:2] == b"PK" else _separated(content, most_rows)
     grid = tuple(row for row in rows if any(row))
     if not grid:
         raise BadInput("the file has no rows: choose another")
     return grid
 
 
-def _separated(file_name: str, content: bytes, most_rows: int) -> Iterator[tuple[str, ...]]:
+def _separated(content: bytes, most_rows: int) -> Iterator[tuple[str, ...]]:
     text = _decoded(content)
     if "\0" in text:
-        raise BadInput(f"{file_name[:60]} is no CSV or XLSX file: save the list as one of these")
+        raise BadInput("this is no CSV or XLSX file: save the list as one of these")
     try:
         for number, row in enumerate(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))):
             yield _row(number, row, most_rows)
     except csv.Error:
-        raise BadInput(f"{file_name[:60]} cannot be read as CSV: save the list as XLSX instead") from None
+        raise BadInput("this cannot be read as CSV: save the list as XLSX instead") from None
 
 
 def _decoded(content: bytes) -> str:
@@ -133,10 +132,8 @@ def _workbook(content: bytes, most_rows: int) -> Iterator[tuple[str, ...]]:
             yield _row(number, [_cell(value) for value in row], most_rows)
     except BadInput:
         raise
-    except Exception as trouble:  # a broken workbook fails in as many ways as it has parts
-        raise BadInput(
-            f"this workbook cannot be read ({type(trouble).__name__}): save the list as CSV"
-        ) from None
+    except Exception:  # a broken workbook fails in as many ways as it has parts
+        raise BadInput("this workbook cannot be read: save the list as CSV") from None
 
 
 def _cell(value: object) -> str:
@@ -149,7 +146,7 @@ def _cell(value: object) -> str:
 
 def _row(number: int, cells: Sequence[str], most_rows: int) -> tuple[str, ...]:
     if number >= most_rows + HEADER_WITHIN:
-        raise BadInput(f"the file has more than {most_rows} rows: cut it into several")
+        raise BadInput("the file has too many rows: cut it into several")
     return tuple(" ".join(cell.split())[:LONGEST_CELL] for cell in cells[:MOST_COLUMNS])
 
 

@@ -182,7 +182,7 @@ def _door(office: Office, page: Page) -> Callable[[Request], Any]:
             log.warning("action=page path=%s trouble=%s", page.path, trouble)
             return PlainTextResponse("not now: try again in a minute\n", 503)
         except BadInput as trouble:
-            return _draw(visit, Drawn("mistake.html", {"what": str(trouble)}, 400))
+            return _draw(visit, Drawn("mistake.html", {"what": translate(visit.language, str(trouble))}, 400))
         return await asyncio.to_thread(_draw, visit, answer, office.public_url.startswith("https:"))
 
     return door

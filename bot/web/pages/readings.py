@@ -28,7 +28,7 @@ def bring(visit: Visit) -> Answer:
     with visit.office.store.work(reading=True) as work:
         zone = work.piles.get(pile_id).zone
     now = local(visit.at, zone).replace(tzinfo=None)
-    found = read_logger(file.name, file.content, unit, now)
+    found = read_logger(file.content, unit, now)
     name = "".join(sign for sign in file.name if sign.isprintable())[-80:]
     with visit.office.store.work() as work:
         draft = work.logger_files.draft(pile_id, visit.who.id, name, found.kept, visit.at)

@@ -28,7 +28,7 @@ def bring(visit: Visit) -> Answer:
     file = visit.files.get("file")
     if file is None or not file.name:
         raise BadInput(translate(visit.language, "Choose a file first."))
-    grid = read_grid(file.name, file.content)
+    grid = read_grid(file.content)
     with visit.office.store.work() as work:
         taught = work.classes.get(visit.form.get("class", "")[:16])
         if taught is None:

@@ -16,7 +16,7 @@ from shared.errors import BadInput
 
 def people(content: bytes) -> list[tuple[Any, ...]]:
     """(row, name, number, language, oddities) of a file, by the columns that are guessed."""
-    grid = read_grid("list.csv", content)
+    grid = read_grid(content)
     return [
         (one.row, one.name, one.number, one.language, one.oddities)
         for one in entries(grid, guess_columns(grid))
@@ -83,7 +83,7 @@ def test_each_oddity_stands_with_its_row() -> None:
 
 def test_only_a_reference_makes_a_reference() -> None:
     """A column of signed forms is kept as it is; nothing is made of its absence."""
-    grid = read_grid("l.csv", b"name,phone,consent form\nAna,505-555-0160,P-17\nBob,505-555-0161,\n")
+    grid = read_grid(b"name,phone,consent form\nAna,505-555-0160,P-17\nBob,505-555-0161,\n")
 
     assert [one.reference for one in entries(grid, guess_columns(grid))] == ["P-17", None]
 
@@ -102,7 +102,7 @@ def test_only_a_reference_makes_a_reference() -> None:
 def test_what_is_no_list_is_refused_with_the_mend(content: bytes, mend: str) -> None:
     """One line says what to do."""
     with pytest.raises(BadInput, match=mend):
-        read_grid("list.csv", content)
+        read_grid(content)
 
 
 def test_a_workbook_that_unpacks_to_far_too_much_is_refused() -> None:
@@ -112,7 +112,7 @@ def test_a_workbook_that_unpacks_to_far_too_much_is_refused() -> None:
         packed.writestr("xl/worksheets/sheet1.xml", b"0" * 80_000_000)
 
     with pytest.raises(BadInput, match="too large"):
-        read_grid("bomb.xlsx", out.getvalue())
+        read_grid(out.getvalue())
 
 
 @given(st.binary(max_size=400))
@@ -120,7 +120,7 @@ def test_a_workbook_that_unpacks_to_far_too_much_is_refused() -> None:
 def test_any_file_is_read_or_refused(content: bytes) -> None:
     """No content breaks the reading; what is read has bounded cells."""
     try:
-        grid = read_grid("any", content)
+        grid = read_grid(content)
     except BadInput:
         return
     found = entries(grid, guess_columns(grid))
