@@ -123,6 +123,7 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         capital = letter.written.isupper() and letter.written != "I" and not item.written.isupper()
         if after is None or after.has(*AFTER_NAME, "<and>", "<but>", "<date>") or capital:
             counted = after is not None and after.has("<number>", "<temperature>")  # "pile a 120"
+            counted = counted and not letter.has("<to_reading>")  # "la pila a 120"
             return (letter.key, here + 1) if not letter.has("<noname>") or capital or counted else None
     return None
 

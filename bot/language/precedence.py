@@ -191,7 +191,7 @@ def _says_more(items: list[Item], kind: str, spans: dict[str, list[tuple[int, in
     """Whether a greeting, or what comes before a word of thanks, holds something else."""
     if kind not in spans:
         return False
-    first, last = spans[kind][0]
+    first, last = min(a for a, _ in spans[kind]), max(b for _, b in spans[kind])
     rest = [*items[:first], *(items[last:] if kind == "greeting" else [])]
     said = [x for x in rest if x.key[:1].isalnum() and not x.has("<filler>", "<polite>", "<emoji>")]
     return len(said) > SMALL_TALK
