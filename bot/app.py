@@ -286,6 +286,7 @@ def _pages(settings: Settings, warmheap: Warmheap, lines: Sequence[Line]) -> Ite
         token = settings.metrics_token.get_secret_value()
         yield metrics_page(token, partial(health, warmheap, lines), warmheap.store, warmheap.clock)
     if settings.public_url is not None:
+        chat = next((line.username for line in lines if isinstance(line, Telegram)), None)
         office = Office(
             warmheap.store,
             warmheap.profile,
