@@ -8,7 +8,7 @@ from sqlalchemy import case, func, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
-from storage.models import ClassTable, KeeperTable, PersonTable, RecordTable
+from storage.models import ClassTable, ConsentTable, KeeperTable, PersonTable, RecordTable
 from storage.people import Language, known_zone
 from storage.staff_models import BinSaleTable
 
@@ -16,6 +16,7 @@ LETTERS, DIGITS = "ACDEFHJKMNPRTUVWXY", "34679"
 """None of them is taken for another, said aloud or read from ten feet away."""
 SILENT, SILENT_AFTER_HARVEST = timedelta(days=60), timedelta(days=180)
 """Whoever has told nothing of a pile for so long does not count as still going."""
+IN_USE_AFTER = timedelta(days=90)
 HARVEST_RESTS = timedelta(days=14)
 """The longer silence holds where the last word came within a fortnight of a harvest."""
 
@@ -68,6 +69,15 @@ class BinSale:
     sold_on: date
     person_id: int | None
     name: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class BinsInUse:
+    """Of the bins that went out 90 days ago or longer: in use then for sure, and perhaps."""
+
+    bins: int
+    at_least: int
+    at_most: int
 
 
 class Classes:
@@ -223,6 +233,42 @@ class Classes:
             .order_by(BinSaleTable.id)
         )
         return [BinSale(*row) for row in rows]
+
+    def bins_in_use(self, code: str, at: datetime) -> BinsInUse:
+        """In use after 90 days: something was told of a pile of that household then or later.
+
+        Silence tells nothing, nor does a bin of no known household; an opt-out before that day is an end.
+        """
+        last_told = (
+            select(func.max(RecordTable.said_at))
+            .join(KeeperTable, KeeperTable.pile_id == RecordTable.pile_id)
+            .where(KeeperTable.person_id == BinSaleTable.person_id)
+            .correlate(BinSaleTable)
+            .scalar_subquery()
+        )
+        left = (
+            select(func.max(ConsentTable.at))
+            .where(ConsentTable.person_id == BinSaleTable.person_id, PersonTable.standing != "joined")
+            .correlate(BinSaleTable, PersonTable)
+            .scalar_subquery()
+        )
+        rows = self._session.execute(
+            select(BinSaleTable.sold_on, last_told, left)
+            .outerjoin(PersonTable, PersonTable.id == BinSaleTable.person_id)
+            .where(
+                BinSaleTable.class_code == code.upper(),
+                BinSaleTable.undone_at.is_(None),
+                BinSaleTable.sold_on <= (at - IN_USE_AFTER).date(),
+            )
+        ).all()
+        seen = sum(told is not None and told.date() >= sold + IN_USE_AFTER for sold, told, _ in rows)
+        ended = sum(
+            ended is not None
+            and ended.date() < sold + IN_USE_AFTER
+            and (told is None or told.date() < sold + IN_USE_AFTER)
+            for sold, told, ended in rows
+        )
+        return BinsInUse(len(rows), seen, len(rows) - ended)
 
 
 def _patience(last: datetime, harvest: datetime | None) -> timedelta:

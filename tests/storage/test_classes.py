@@ -6,7 +6,7 @@ import pytest
 
 from shared.errors import BadInput
 from shared.pile import Kind, Record
-from storage.classes import ClassRow, Counts
+from storage.classes import BinsInUse, ClassRow, Counts
 from storage.people import Person
 from storage.work import Store
 
@@ -103,6 +103,28 @@ def test_the_class_of_today_comes_before_one_that_was(store: Store) -> None:
     assert [row.code for row in found if row] == ["FIG22", "FIG22", "PUM49"]
     assert before is not None
     assert before.code == "KAP47"
+
+
+def test_bins_in_use_after_ninety_days_by_hand(store: Store, at: datetime) -> None:
+    """Told of later, told of before and then silent, opted out early, of nobody known, sold too lately."""
+    sold = at - 100 * DAY
+    with store.work() as work:
+        work.classes.add(ClassRow("KAP47", "en", "America/Denver"))
+        people = [
+            work.people.add("sms", f"+1303555011{number}", None, "en", "f", "America/Denver", sold)
+            for number in range(4)
+        ]
+        for person, days in zip(people, (95, 20, 20, 1), strict=True):
+            work.people.consent(person.id, True, "Yes?", "en", "sms", "KAP47", "1", sold)
+            pile = work.piles.found(person.id, "America/Denver", sold)
+            told = sold + days * DAY
+            work.piles.record(pile.id, person.id, Record("turned", told.date()), told)
+        work.people.consent(people[2].id, False, "stop", "en", "sms", None, "1", sold + 30 * DAY)
+        for person_id in (people[0].id, people[1].id, people[2].id, None):
+            work.classes.sell_bin("KAP47", "county bin", sold.date(), person_id=person_id)
+        work.classes.sell_bin("KAP47", "county bin", (at - 89 * DAY).date(), person_id=people[3].id)
+
+        assert work.classes.bins_in_use("kap47", at) == BinsInUse(bins=4, at_least=1, at_most=3)
 
 
 def test_a_bin_is_tied_to_a_household_and_can_be_taken_back(store: Store, at: datetime, ines: Person) -> None:

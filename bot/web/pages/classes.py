@@ -75,6 +75,7 @@ def show(visit: Visit) -> Answer:
             "unsigned": unsigned,
             "references": work.rosters.references(taught.code),
             "bins": work.classes.bins(taught.code),
+            "in_use": work.classes.bins_in_use(taught.code, visit.at),
             "kinds": [each.name[visit.language] for each in visit.office.profile.bins],
             "today": local(visit.at, taught.zone).date(),
         }
