@@ -133,6 +133,8 @@ class Warmheap:
         """Send what is due."""
         await self._sender.send_due(self.clock.now())
 
+            work.rosters.forget_drafts(at)
+            work.logger_files.forget_drafts(at)
     async def catch_up(self) -> None:
         """Answer what waits, and send what is due."""
         await asyncio.to_thread(self.answer)

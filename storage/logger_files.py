@@ -47,10 +47,8 @@ class LoggerFiles:
     def draft(
         self, pile_id: int, staff_id: int, file_name: str, readings: Sequence[Reading], at: datetime
     ) -> LoggerFile:
-        """Keep readings to look at; drafts of before yesterday go. Raises BadInput for no such pile."""
+        """Keep readings to look at. Raises BadInput where there is no such pile."""
         self._piles.get(pile_id)
-        old = (LoggerFileTable.taken_at.is_(None)) & (LoggerFileTable.at < at - DRAFT_LASTS)
-        self._session.execute(update(LoggerFileTable).where(old).values(rows=None))
         row = LoggerFileTable(
             pile_id=pile_id,
             staff_id=staff_id,
@@ -61,6 +59,11 @@ class LoggerFiles:
         self._session.add(row)
         self._session.flush()
         return _file(row)
+
+    def forget_drafts(self, at: datetime) -> None:
+        """Let the readings of files go that nobody has taken in for a day."""
+        old = LoggerFileTable.taken_at.is_(None) & (LoggerFileTable.at < at - DRAFT_LASTS)
+        self._session.execute(update(LoggerFileTable).where(old).values(rows=None))
 
     def get(self, file_id: int) -> LoggerFile:
         """The file of this id. Raises BadInput where there is none (any more)."""

@@ -50,9 +50,7 @@ class Rosters:
         rows: Sequence[Sequence[str]],
         at: datetime,
     ) -> Roster:
-        """Keep a file to look at; drafts of before yesterday go."""
-        old = (RosterTable.taken_at.is_(None)) & (RosterTable.at < at - DRAFT_LASTS)
-        self._session.execute(update(RosterTable).where(old).values(rows=None))
+        """Keep a file to look at."""
         row = RosterTable(
             class_code=class_code.upper(),
             staff_id=staff_id,
@@ -64,6 +62,11 @@ class Rosters:
         self._session.add(row)
         self._session.flush()
         return _roster(row)
+
+    def forget_drafts(self, at: datetime) -> None:
+        """Let the cells of files go that nobody has taken in for a day."""
+        old = RosterTable.taken_at.is_(None) & (RosterTable.at < at - DRAFT_LASTS)
+        self._session.execute(update(RosterTable).where(old).values(rows=None))
 
     def get(self, roster_id: int) -> Roster:
         """The file of this id. Raises BadInput where there is none (any more)."""

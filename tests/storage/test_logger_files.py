@@ -69,7 +69,7 @@ def test_a_draft_is_forgotten_after_a_day(store: Store, maren: Member, ines: Per
     with store.work() as work:
         pile = work.piles.found(ines.id, "America/Denver", at)
         old = work.logger_files.draft(pile.id, maren.id, "log.csv", READINGS, at)
-        work.logger_files.draft(pile.id, maren.id, "log.csv", READINGS, at + timedelta(days=2))
+        work.logger_files.forget_drafts(at + timedelta(days=1, minutes=1))
 
         with pytest.raises(BadInput, match="bring in the file again"):
             work.logger_files.take(old.id, at)

@@ -79,7 +79,7 @@ def test_a_draft_is_forgotten_after_a_day(store: Store, maren: Member, at: datet
     """Names and numbers of a file that nobody took do not stay."""
     with store.work() as work:
         old = draft(work, maren, at)
-        draft(work, maren, at + timedelta(days=2))
+        work.rosters.forget_drafts(at + timedelta(days=1, minutes=1))
 
         with pytest.raises(BadInput, match="bring in the file again"):
             work.rosters.get(old.id)
