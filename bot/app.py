@@ -38,7 +38,7 @@ from scheduler.broadcasts import send_out
 from scheduler.planner import plan
 from scheduler.sender import Channel, Sender
 from scheduler.times import Clock, SystemClock
-from scheduler.worker import FixedJob, Worker
+from scheduler.worker import PLAN_EVERY_S, FixedJob, Worker
 from shared.errors import BadInput, StorageTrouble
 from storage.inbox import Incoming
 from storage.outbox import Receipt
@@ -81,8 +81,11 @@ class Warmheap:
         self._broken: set[int] = set()
         write = rendering(store, self.outlooks)
         self._sender = Sender(store, {channel.name: channel for channel in channels}, write, clock, holder)
-        daily = FixedJob("keep house", timedelta(days=1), self.keep_house)
-        self.worker = Worker(store, self.plan, self._sender, clock, holder, [daily])
+        jobs = (
+            FixedJob("broadcasts", timedelta(seconds=PLAN_EVERY_S), self.broadcast),
+            FixedJob("keep house", timedelta(days=1), self.keep_house),
+        )
+        self.worker = Worker(store, self.plan, self._sender, clock, holder, jobs)
 
     def take(self, incoming: Incoming) -> None:
         """Store a message; only then may its channel acknowledge it."""
@@ -120,6 +123,9 @@ class Warmheap:
     def plan(self, at: datetime) -> None:
         """Put what has become due into the outbox."""
         plan(self.store, at, self.outlooks)
+
+    def broadcast(self, at: datetime) -> None:
+        """Go on with what staff send to many."""
         send_out(self.store, at, self.profile.zone)
 
     def keep_house(self, at: datetime) -> None:
@@ -127,14 +133,14 @@ class Warmheap:
         with self.store.work() as work:
             work.helpdesk.look_for_trouble(at, MOST_CALLS)
             work.privacy.let_go(at - timedelta(days=self._desk.profile.keep_texts_days))
+            work.rosters.forget_drafts(at)
+            work.logger_files.forget_drafts(at)
             work.commit()
 
     async def send(self) -> None:
         """Send what is due."""
         await self._sender.send_due(self.clock.now())
 
-            work.rosters.forget_drafts(at)
-            work.logger_files.forget_drafts(at)
     async def catch_up(self) -> None:
         """Answer what waits, and send what is due."""
         await asyncio.to_thread(self.answer)

@@ -244,6 +244,7 @@ class Season:
                     runner.run(self._warmheap.hear(incoming))
                     yield from self._heard()
                 self._warmheap.plan(moment)
+                self._warmheap.broadcast(moment)
                 runner.run(self._warmheap.send())
                 yield from self._heard()
                 moment = self._next_moment()

@@ -11,11 +11,10 @@ from typing import Any
 
 from scheduler.case import Case, Due, Said
 from shared.care import Action, Do
+from shared.cautions import COOL_DOWN_C
 from shared.pile import Kind, Stage
 from storage.piles import Told
 
-COOL_DOWN_C = 71.0
-"""From here on (160 °F) the core is looked at again in a day: the project's safety line."""
 FIRST_READING_DAYS = (2, 3)
 """After the build or, later, the set-up: a good pile shows its heat on days 1 to 4 (extension pages)."""
 READING_EVERY_DAYS: Mapping[Stage, int] = {"warming": 2, "hot": 4, "cooling": 6, "stalled": 10}
@@ -34,8 +33,8 @@ UNSURE_C = 8.0
 TURN_REST_DAYS, WATER_REST_DAYS = 3, 2
 """So long a turn or a watering is left to work (turning more often than every 3 days is not taught)."""
 WORTH_DAYS: Mapping[str, float] = {
-    "cooling_food_left": 1.0,
-    "stalled_food_left": 1.0,
+    "cooling_food_left": 2.0,
+    "stalled_food_left": 2.0,
     "hot_mixing": 3.0,
     "food_left": 3.0,
 }
@@ -45,7 +44,8 @@ WORTH_DAYS_UNTURNED = 7.0
 """For a keeper who said that they never turn."""
 ASK_AGAIN_DAYS: Mapping[str, int] = {"turn": 5, "turn_water": 5, "water": 5}
 ASK_AGAIN_LATER_DAYS = 14
-"""How long the same work is not asked for again; browns, greens and a cover have to be found first."""
+"""How long the same work is not asked for again; browns, greens and a cover have to be found first, and a
+pile that is fed goes on without being turned."""
 ENOUGH_TIMES, ENOUGH_DAYS = 2, 28
 """One follow-up; if it is not done then, it is left alone for long: nobody is scolded."""
 REHEAT_DAYS = (3, 10)
@@ -183,7 +183,8 @@ def asked_enough(case: Case, key: str) -> bool:
         return True
     done = case.last(*DONE_BY[key])
     times = sum(each.key in keys and (done is None or each.at.date() > done) for each in case.said)
-    pause = ASK_AGAIN_DAYS.get(key, ASK_AGAIN_LATER_DAYS)
+    later = case.fed and "turn" in keys
+    pause = ASK_AGAIN_LATER_DAYS if later else ASK_AGAIN_DAYS.get(key, ASK_AGAIN_LATER_DAYS)
     seldom = times >= ENOUGH_TIMES or (case.never_turned and key in ("turn", "turn_water"))
     return case.said_within(ENOUGH_DAYS if seldom else pause, *keys)
 

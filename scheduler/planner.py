@@ -160,6 +160,8 @@ def _tell(work: Work, view: View, case: Case) -> tuple[int, datetime | None]:
     dues = agenda(case)
     now = [due for due in dues if due.due_at <= case.at]
     added = sum(_warn(work, view, case, due) for due in now if due.urgent)
+    if added:  # what else is due waits for the answer
+        return added, _again(view, case, dues, None)
     verdict: Held | None = None
     for due, people in _offers(work, view, case, [due for due in now if not due.urgent]):
         verdict = _offer(work, view, case, due, people)

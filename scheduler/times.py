@@ -52,12 +52,6 @@ def on_wall(day: date, at: time, zone: str) -> datetime:
     return datetime.combine(day, at, ZoneInfo(zone)).astimezone(UTC)
 
 
-def in_quiet_hours(at: datetime, person: Person) -> bool:
-    """Whether it is the person's quiet time, or the night in which nobody is nudged."""
-    now = local(at, person.zone).time()
-    return not any(opens <= now < closes for opens, closes in _waking(person))
-
-
 def next_allowed(at: datetime, person: Person) -> datetime:
     """The first moment from `at` on, UTC, at which this person may be nudged.
 

@@ -398,5 +398,5 @@ def insert_once(session: Session, table: type[Table], values: Mapping[str, Any])
 def insert(session: Session, table: type[Table]) -> sqlite.Insert | postgresql.Insert:
     """An insert that can say what to do about a row that is there; both databases word it alike."""
     on_sqlite = session.get_bind().dialect.name == "sqlite"
-    into = inspect(table).local_table  # the mapper would only cost time
+    into = table.metadata.tables[table.__tablename__]  # the mapper would only cost time
     return sqlite.insert(into) if on_sqlite else postgresql.insert(into)

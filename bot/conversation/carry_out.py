@@ -1,6 +1,7 @@
 """What comes of a message, stored: its effects and its reply, in the one transaction that is open."""
 
 import secrets
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -77,7 +78,7 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
         work.piles.set_up(pile_ids[pile_id], person_id, values, at, incoming_id)
     doers = credited(work, known, outcome, at)
     for pile_id, record, replaces_id in outcome.records:
-        by = doers if record.kind in CREDITED else ()
+        by = doers or did_before(known, replaces_id) if record.kind in CREDITED else ()
         work.piles.record(pile_ids[pile_id], person_id, record, at, incoming_id, replaces_id, by)
         answered(work, pile_ids[pile_id], record.kind)
     if outcome.undo:
@@ -92,6 +93,12 @@ def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at
         work.piles.promise(pile_ids[pile_id], first, last, at)
     settle(work, known, outcome, incoming_id, at)
     return pile_ids
+
+
+def did_before(known: Known, record_id: int | None) -> Sequence[int]:
+    """Who did what a record tells of: whoever corrects it takes nobody's credit."""
+    told = (told for pile in known.piles for told in pile.told if told.id == record_id)
+    return next((each.by or (each.said_by,) for each in told), ())
 
 
 def credited(work: Work, known: Known, outcome: Outcome, at: datetime) -> list[int]:

@@ -20,8 +20,6 @@ ADVISE = frozenset(
 """Asks whose answer holds the next step itself, so that the report before it need not."""
 IN_HAND = frozenset({"what_next", "trouble", "what_if", "water_amount"})
 """Asks for advice, left to a human who has just answered on this pile."""
-ALONE = frozenset({"injury", "breathing", "self_harm", "threat", "animal"})
-"""Dangers with one fixed answer; smoke has its own."""
 
 
 def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> Outcome:

@@ -17,6 +17,7 @@ from shared.cautions import COOL_DOWN_C, WATCH_C, danger
 from shared.harvest import area_at_depth_m2
 from shared.materials import material
 from shared.pile import Record
+from shared.units import M_PER_IN
 from storage.outbox import Line
 
 HOT_AIR_C = 25.0
@@ -153,7 +154,7 @@ def bed_covered_m2(litres: float) -> float:
     return area_at_depth_m2(litres / 1000, BED_DEPTH_M)
 
 
-BED_DEPTH_M = 0.0254
+BED_DEPTH_M = M_PER_IN
 """One inch, the middle of the depths worked into a bed (common practice)."""
 
 

@@ -105,11 +105,19 @@ class TestTurning:
         assert (due.key, due.gain_days, due.values["gain_days"]) == ("turn", 5, 5)
         assert due.reason == {"why": "cooling_food_left", "core_c": 41.0, "days_since_turn": 9.0}
 
+    @pytest.mark.parametrize(("fed", "asked_again"), [(False, 15), (True, 24)])
+    def test_a_fed_pile_is_not_pestered(self, outlook: Outlook, fed: bool, asked_again: int) -> None:
+        """Asked on day 10, a batch is asked again after 5 days, a pile that goes on growing after 14."""
+        said, setup = [Said("turn", on_day(10))], {"fed": fed}
+
+        assert due_now(case(outlook, asked_again - 1, (TURN,), READ_LATELY, said, setup)) == []
+        assert due_now(case(outlook, asked_again, (TURN,), READ_LATELY, said, setup)) == ["turn"]
+
     @pytest.mark.parametrize(
         ("why", "gain_days", "keys"),
         [
-            ("cooling_food_left", 0.9, []),
-            ("cooling_food_left", 1.0, ["turn"]),
+            ("cooling_food_left", 1.9, []),
+            ("cooling_food_left", 2.0, ["turn"]),
             ("hot_mixing", 2.9, []),
             ("hot_mixing", 3.0, ["turn"]),
             ("ammonia", 0.0, ["turn"]),

@@ -227,6 +227,23 @@ def test_a_hot_reading_is_followed_at_any_hour(
     assert (row.kind, row.lines[0].key, row.lines[0].values["core_c"]) == ("warning", "nudge.recheck", 72.0)
 
 
+def test_a_warning_goes_alone(
+    store: Store, sqlite_url: str, pile: PileRow, ines: Person, look: Callable[..., Look], at: datetime
+) -> None:
+    """Where a look after a hot reading and a turn fall due together, only the look is asked for."""
+    told_at = at + 10 * DAY
+    with store.work() as work:
+        work.piles.record(pile.id, ines.id, Record("temperature", BUILT + 10 * DAY, core_c=72.0), told_at)
+        work.people.change(ines.id, last_heard_at=told_at - DAY)
+        work.piles.look_again(pile.id, told_at + DAY)
+        work.commit()
+
+    assert plan(store, told_at + DAY, look(TURN)) == 1
+
+    (row,) = outbox(store, sqlite_url)
+    assert (row.kind, row.lines[0].key) == ("warning", "nudge.recheck")
+
+
 def test_a_keeper_without_thermometer_is_asked_for_a_hand(
     store: Store, sqlite_url: str, pile: PileRow, ines: Person, look: Callable[..., Look], at: datetime
 ) -> None:

@@ -412,3 +412,15 @@ def test_what_keepers_say_of_each_other_is_read(words: str, kind: str, name: str
 def test_an_opt_out_stays_an_opt_out(words: str) -> None:
     """Nothing said among keepers weakens it."""
     assert "stop" in [ask.kind for ask in read(words, "Leo", "Ana").asks]
+
+
+def test_whoever_corrects_a_report_takes_nobodys_credit(family: Family) -> None:
+    """Ana mends the amount that Leo said he watered; the watering stays Leo's."""
+    family.leo.text("added 3 gallons of water")
+    family.later(1 / 24)
+
+    family.ana.text("sorry it was 5 gallons of water")
+
+    watered = next(one for one in family.told() if one.record.kind == "watered")
+    assert round((watered.record.litres or 0) / 3.785) == 5
+    assert watered.by == (family.leo.person().id,)
