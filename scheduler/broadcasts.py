@@ -20,8 +20,8 @@ BUDGET = Phase("broadcast", 1, 7, 1)
 """One broadcast or question a week, a day after any other message; what comes later counts it, too."""
 GIVEN_UP_AFTER = timedelta(days=7)
 """Whoever could not be written to by then does not get the text any more."""
-LOOKED_AT = 200
-"""So many people are looked at in one beat of one broadcast."""
+LOOKED_AT = 60
+"""So many people are looked at in one beat of one broadcast: writers of messages wait no longer than that."""
 OPT_OUT_SHARE, OPT_OUT_FEWEST = 0.05, 5
 """A broadcast stops by itself when more than one in twenty, and five people, leave within a day of it: near
 three times what one text of its kind costs (1.8 %, a recruitment trial)."""
