@@ -12,13 +12,13 @@ from shared import decay, heat, moisture
 Array = npt.NDArray[np.float64]
 
 # What differs from member to member: median and spread, "log" as the standard deviation of the logarithm.
-# Medians follow the published values that `decay`, `heat` and `moisture` name; two lie a little below, which
+# Medians follow the published values that `decay`, `heat` and `moisture` name; three lie a little below, which
 # fits the peaks of measured piles. How far and how fast an unturned pile slips out of reach is set so that it
 # takes more than half a year, often a whole one, and a weekly turned one 10-12 weeks (common practice).
 # Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
     "fast_per_day": ("log", 0.185, 0.20),
-    "moderate_per_day": ("log", decay.MODERATE_PER_DAY, 0.20),
+    "moderate_per_day": ("log", 0.038, 0.20),
     "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
     "mild_peak": ("log", 0.70, 0.15),
     "mild_low_c": ("even", -2.0, 4.0),
@@ -32,8 +32,8 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "turn_loss": ("even", 0.40, 0.10),
     "settling": ("even", 0.50, 0.12),
     "settling_days": ("log", 20.0, 0.40),
-    "reach_floor": ("log", 0.16, 0.20),
-    "reach_days": ("log", 22.0, 0.22),
+    "reach_floor": ("log", 0.18, 0.30),
+    "reach_days": ("log", 25.0, 0.30),
     "catch_share": ("log", 0.45, 0.35),
     "et_share": ("log", moisture.ET_FACTOR, 0.40),
     "holding_moisture": ("even", moisture.HOLDING_MOISTURE, 0.03),
