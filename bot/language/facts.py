@@ -146,6 +146,9 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
         joined = i and any(x.has("<and>", "<again>", "<amount>", "more") for x in items[max(0, i - 3) : i])
         last = next((f for f in reversed(found) if f.at < i and items[f.at].sentence == item.sentence), None)
         dated = last is not None and any(x.has("<date>") and x.sentence == item.sentence for x in items[:i])
+        denied = any(x.has("<not>") and x.segment == item.segment for x in items)
+        if denied and last is not None and last.kind not in EVENTS:
+            continue  # "145 ayer y hoy no la he medido"
         if any(x.has("<remind>") and x.segment == item.segment for x in items):
             continue  # "120 today, remind me again on Saturday"
         if alone and (joined or listed) and last is not None and dated:

@@ -52,7 +52,9 @@ def _cored(items: list[Item], first: int, number: int) -> bool:
 
 
 def _out_there(items: list[Item], at: int) -> bool:
-    """ "109 out": the weather."""
+    """ "109 out", "aquí hace 108": the weather."""
+    if items[at].key == "hace" and items[at + 1 : at + 2] and items[at + 1].number is not None:
+        return True
     return (
         items[at].has("out")
         and at > 0
