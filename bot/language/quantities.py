@@ -222,7 +222,9 @@ def _one_and_half(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] 
 
 def _some(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
     """ "unas cubetas de tierra": how many is not said."""
-    vessel, end = _unit(items, at + 1, lex, VESSELS) if items[at].key in lex.tables["numbers"]["few"] else (None, at)
+    if items[at].key not in lex.tables["numbers"]["few"]:
+        return None
+    vessel, end = _unit(items, at + 1, lex, VESSELS)
     return (_folded(items, at, end, Amount(None)), end) if vessel else None
 
 
