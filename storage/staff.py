@@ -117,7 +117,7 @@ class Staff:
         """The member of this id. Raises BadInput where there is none."""
         row = self._session.get(StaffTable, staff_id)
         if row is None:
-            raise BadInput(f"there is no member of staff {staff_id}")
+            raise BadInput("There is no such member of staff.")
         return _member(row)
 
     def of_person(self, person_id: int) -> Member | None:

@@ -1,13 +1,18 @@
 """Who works here: invitations, roles, leaving; and the log of who looked at whose thread."""
 
+from collections.abc import Callable
 from typing import get_args
 
 from bot.web import forms
-from bot.web.office import COORDINATORS, Answer, Drawn, Go, Page, Visit
-from storage.staff import INVITE_LASTS
+from bot.web.office import COORDINATORS, Answer, Drawn, Go, Page, Visit, translate
+from shared.errors import BadInput
+from storage.staff import INVITE_LASTS, Member
 from storage.staff_models import Role
+from storage.work import Work
 
 LOOKS = 200
+MOST = 2**31 - 1
+"""No row has a greater number."""
 
 
 def overview(visit: Visit) -> Answer:
@@ -30,32 +35,34 @@ def invite(visit: Visit) -> Answer:
 def change(visit: Visit) -> Answer:
     """Another role, from the next click on."""
     role: Role = forms.choice(visit, "role", "Role", get_args(Role))
-    with visit.office.store.work() as work:
-        work.staff.change_role(work.staff.get(visit.path["member"]).id, role)
-        work.commit()
-    return Go("/staff")
+    return _on_member(visit, lambda work, member: work.staff.change_role(member.id, role))
 
 
 def end(visit: Visit) -> Answer:
     """A member leaves, and is signed out everywhere at once."""
-    with visit.office.store.work() as work:
-        work.staff.end(work.staff.get(visit.path["member"]).id, visit.at)
-        work.commit()
-    return Go("/staff")
+    return _on_member(visit, lambda work, member: work.staff.end(member.id, visit.at))
 
 
 def sign_out(visit: Visit) -> Answer:
     """A member's browsers are all signed out, as when a phone is lost."""
-    with visit.office.store.work() as work:
-        work.staff.sign_out_everywhere(work.staff.get(visit.path["member"]).id, visit.at)
-        work.commit()
-    return Go("/staff")
+    return _on_member(visit, lambda work, member: work.staff.sign_out_everywhere(member.id, visit.at))
 
 
 def looks(visit: Visit) -> Answer:
     """Who looked at whose thread, number or ledger, the newest first."""
     with visit.office.store.work(reading=True) as work:
         return Drawn("looks.html", {"looks": work.staff.looks(None, LOOKS)})
+
+
+def _on_member(visit: Visit, act: Callable[[Work, Member], None]) -> Answer:
+    """Do something with this member; what stands against it is said in the reader's language."""
+    with visit.office.store.work() as work:
+        try:
+            act(work, work.staff.get(min(visit.path["member"], MOST)))
+        except BadInput as trouble:
+            raise BadInput(translate(visit.language, str(trouble))) from None
+        work.commit()
+    return Go("/staff")
 
 
 PAGES = (

@@ -36,6 +36,8 @@ VOLUNTEERS = {
     "GET /data-map",
 }
 COORDINATORS_ONLY = {
+    "GET /export",
+    "POST /export",
     "GET /staff",
     "GET /staff/looks",
     "POST /staff/invite",

@@ -6,7 +6,9 @@ from datetime import timedelta
 import pytest
 from starlette.testclient import TestClient
 
-from tests.bot.web.conftest import PHONE, Chat, Clock
+from storage.staff import Member
+from storage.work import Store
+from tests.bot.web.conftest import NOON, PHONE, Chat, Clock
 
 
 def ask_code(browser: TestClient, chat: Chat) -> str:
@@ -57,3 +59,18 @@ def test_a_stranger_is_told_what_a_member_is_told(browser: TestClient, chat: Cha
 
     assert re.sub("01..", "", page.text) == re.sub("01..", "", hers.text)
     assert len(chat.codes()) == 1
+
+
+def test_signing_out_everywhere_ends_every_browser(browser: TestClient, store: Store, maren: Member) -> None:
+    """A phone that was lost opens nothing from then on."""
+    with store.work() as work:
+        lost, here = (work.staff.open_visit(maren.id, NOON) for _ in range(2))
+        work.commit()
+    browser.cookies.set("visit", here)
+    mark = re.search(r'name="form_mark" value="([0-9a-f]+)"', browser.get("/").text)
+    assert mark is not None
+    browser.post("/sign-out", data={"form_mark": mark[1], "everywhere": "yes"})
+    browser.cookies.clear()
+    browser.cookies.set("visit", lost)
+
+    assert browser.get("/", follow_redirects=False).headers["location"] == "/sign-in"
