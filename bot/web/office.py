@@ -46,6 +46,8 @@ COOKIE = "visit"
 NO_WAYS = Ways()
 LARGEST_FORM = 5 * 1024 * 1024
 """A roster of twenty thousand rows fits. [octets]"""
+LARGEST_ID = 2**31 - 1
+"""What the databases hold in a number of a row."""
 FORM_S = 30.0
 """How long a form may take to come. [s]"""
 YEAR_S = 365 * 24 * 3600
@@ -210,6 +212,8 @@ def form_mark(visit: Visit) -> str:
 async def _filled(visit: Visit, request: Request, page: Page) -> Visit:
     """The visit with what was typed; a form must be one of ours."""
     visit = replace(visit, path=request.path_params, query=dict(request.query_params))
+    if any(isinstance(value, int) and value > LARGEST_ID for value in visit.path.values()):
+        raise BadInput("there is nothing of this number")
     if page.method == "GET":
         return visit
     if int(request.headers.get("content-length") or LARGEST_FORM + 1) > LARGEST_FORM:

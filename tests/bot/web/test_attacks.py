@@ -321,10 +321,11 @@ def test_nothing_personal_is_logged_or_stands_in_an_address(
         assert not any(secret in address.split('"')[0] for address in addresses)
 
 
-def test_a_broken_page_tells_nothing(browser: TestClient, sign_in: SignIn) -> None:
+@pytest.mark.parametrize("part", ["people", "rosters", "broadcasts", "surveys", "readings"])
+def test_a_broken_page_tells_nothing(browser: TestClient, sign_in: SignIn, part: str) -> None:
     """A number that no database can hold is answered like one that nobody has."""
     sign_in("educator")
-    page = browser.get("/people/99999999999999999999")
+    page = browser.get(f"/{part}/99999999999999999999")
 
     assert page.status_code == 400
     assert "Traceback" not in page.text
