@@ -182,7 +182,9 @@ def _offers(work: Work, view: View, case: Case, dues: Sequence[Due]) -> list[tup
         paused_until = person.paused_until
         if paused_until is not None and paused_until <= local(case.at, person.zone).date():
             return [(case.due("back", "back"), [person])]
-        if not rests and wants_restart(person, _recent(work, person, case.at), case.at):
+        if rests or person.unanswered == 0:
+            continue
+        if wants_restart(person, _recent(work, person, case.at), case.at):
             return [(case.due("restart", "restart"), [person])]
     return [(due, _in_turn(view, due.key, people, case.at)) for due in dues]
 

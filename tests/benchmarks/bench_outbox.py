@@ -1,18 +1,24 @@
 """How fast a heartbeat finds and claims 1,000 due messages while ever more wait, on both databases.
 
-    python tests/benchmarks/bench_outbox.py [--waiting 10000 100000 1000000] [--beats 5]
+    python tests/benchmarks/bench_outbox.py [--waiting 10000 100000 1000000] [--beats 5] [--drained 600]
 
 prints for each size the median time of a claim and its ratio to that at the smallest size, peak memory, and
 next to it the same beat with one APScheduler job for each message in a SQLAlchemy job store (to 100,000).
+First, how long four processes take to drain a full outbox against the channel's stated limit, and how many
+messages arrived more than once.
 """
 
 import argparse
+import asyncio
 import pickle
 import statistics
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from datetime import UTC, datetime, timedelta
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -20,10 +26,12 @@ from apscheduler.job import Job  # type: ignore[import-untyped]
 from apscheduler.jobstores.sqlalchemy import SQLAlchemyJobStore  # type: ignore[import-untyped]
 from apscheduler.schedulers.background import BackgroundScheduler  # type: ignore[import-untyped]
 from apscheduler.triggers.date import DateTrigger  # type: ignore[import-untyped]
-from sqlalchemy import create_engine, insert, text
+from sqlalchemy import create_engine, func, insert, select, text
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from scheduler.sender import Outcome, Pace, Rendered, Sender, Sent
+from scheduler.times import SystemClock
 from storage.models import AddressTable, OutboxTable, PersonTable
 from storage.work import Store
 from tests.benchmarks.measure import databases, emptied, peak_mb
@@ -33,6 +41,8 @@ DUE = 1_000
 LEASE = timedelta(minutes=5)
 LARGEST_JOB_STORE = 100_000
 TOGETHER = 5_000
+WORKERS = 4
+PER_SECOND = 20.0
 
 
 def people(count: int) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
@@ -107,6 +117,67 @@ def claims(url: str, beats: int) -> list[float]:
     return took
 
 
+class Wire:
+    """A channel that takes so many messages a second and keeps what arrived."""
+
+    name = "sms"
+    addresses = None
+    pace = Pace(per_second=PER_SECOND)
+
+    def __init__(self) -> None:
+        self.arrived: list[str] = []
+
+    async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
+        """Take it."""
+        self.arrived.append(reference)
+        return Sent(reference)
+
+
+def drain(url: str, worker: int) -> list[str]:
+    """One process: sends until nothing is due; what it sent."""
+    store, wire, clock = Store(url), Wire(), SystemClock()
+    sender = Sender(store, {"sms": wire}, lambda *_: Rendered("turn it"), clock, f"worker {worker}")
+
+    async def until_empty() -> None:
+        quiet = 0
+        while quiet < 3:  # what is claimed ahead by others leaves pauses
+            quiet = 0 if await sender.send_due(clock.now()) else quiet + 1
+            await asyncio.sleep(0.5)
+
+    asyncio.run(until_empty())
+    store.close()
+    return wire.arrived
+
+
+def drained(name: str, url: str, messages: int) -> None:
+    """Let the workers drain a full outbox, and print what came of it."""
+    with emptied(url) as own, ProcessPoolExecutor(WORKERS, get_context("spawn")) as pool:
+        engine, now = create_engine(own), SystemClock().now()
+        with engine.begin() as connection:
+            rows = list(people(messages))
+            connection.execute(insert(PersonTable), [person for person, _ in rows])
+            connection.execute(insert(AddressTable), [address for _, address in rows])
+            replies = [message(n, n + 1, now) | {"kind": "reply", "rank": 2} for n in range(messages)]
+            connection.execute(insert(OutboxTable), replies)
+        engine.dispose()
+        arrived = Counter(
+            reference for part in pool.map(drain, [own] * WORKERS, range(WORKERS)) for reference in part
+        )
+        engine = create_engine(own)
+        with engine.connect() as connection:
+            first, last = connection.execute(
+                select(func.min(OutboxTable.sent_at), func.max(OutboxTable.sent_at))
+            ).one()
+        engine.dispose()
+    took_s = (last - first).total_seconds()
+    print(
+        f"{name}, {WORKERS} processes: {len(arrived):,} of {messages:,} messages in {took_s:.1f} s; "
+        f"{messages / took_s / PER_SECOND:.2f} of the channel's {PER_SECOND:.0f} a second; "
+        f"{sum(times > 1 for times in arrived.values())} arrived twice",
+        flush=True,
+    )
+
+
 def nothing() -> None:
     """What the jobs do."""
 
@@ -175,8 +246,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--waiting", type=int, nargs="+", default=[10_000, 100_000, 1_000_000])
     parser.add_argument("--beats", type=int, default=5)
+    parser.add_argument("--drained", type=int, default=600)
     given = parser.parse_args()
     for name, url in databases():
+        drained(name, url, given.drained)
         base = job_base = 0.0
         for waiting in given.waiting:
             with emptied(url) as own:
