@@ -214,6 +214,8 @@ async def _filled(visit: Visit, request: Request, page: Page) -> Visit:
     visit = replace(visit, path=request.path_params, query=dict(request.query_params))
     if any(isinstance(value, int) and value > LARGEST_ID for value in visit.path.values()):
         raise BadInput("there is nothing of this number")
+    if any("\0" in str(value) for value in (*visit.path.values(), *visit.query.values())):
+        raise BadInput("there is nothing of this name")  # PostgreSQL keeps no such sign
     if page.method == "GET":
         return visit
     if int(request.headers.get("content-length") or LARGEST_FORM + 1) > LARGEST_FORM:
@@ -225,7 +227,9 @@ async def _filled(visit: Visit, request: Request, page: Page) -> Visit:
             form = await request.form(max_files=2, max_fields=2000, max_part_size=LARGEST_FORM)
         except HTTPException:
             raise _TooLarge from None
-        typed = {name: value for name, value in form.multi_items() if isinstance(value, str)}
+        typed = {
+            name: value.replace("\0", "") for name, value in form.multi_items() if isinstance(value, str)
+        }
         ticked: dict[str, list[str]] = {}
         for name, value in form.multi_items():
             if isinstance(value, str):

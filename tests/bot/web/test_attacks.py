@@ -321,6 +321,19 @@ def test_nothing_personal_is_logged_or_stands_in_an_address(
         assert not any(secret in address.split('"')[0] for address in addresses)
 
 
+def test_a_sign_that_no_database_can_hold_is_no_trouble(
+    browser: TestClient, sign_in: SignIn, form_mark: Mark
+) -> None:
+    """A NUL in an address finds nothing; in a form it is left out."""
+    sign_in("educator")
+    typed = {"class": "A\0", "title": "t", "en": "t", "es": "t", "topic": "water"}
+    addresses = ("/classes/A%00", "/answers/write?topic=%00", "/rosters?class=%00")
+
+    assert [browser.get(address).status_code for address in addresses] == [400, 400, 400]
+    page = browser.post("/broadcasts/new", data={"form_mark": form_mark("/broadcasts/new")} | typed)
+    assert page.status_code == 400
+
+
 @pytest.mark.parametrize("part", ["people", "rosters", "broadcasts", "surveys", "readings"])
 def test_a_broken_page_tells_nothing(browser: TestClient, sign_in: SignIn, part: str) -> None:
     """A number that no database can hold is answered like one that nobody has."""
