@@ -109,7 +109,7 @@ LAST_NUDGE = (
 UNPROMPTED_SINCE = (
     select(*COLUMNS)
     .where(
-        OUTBOX.c.person_id.in_(bindparam("person_ids", expanding=True)),
+        OUTBOX.c.person_id == bindparam("person_id"),
         OUTBOX.c.due_at >= bindparam("since"),
         OUTBOX.c.kind.in_(UNPROMPTED),
         OUTBOX.c.status.in_(ON_ITS_WAY),
@@ -337,15 +337,8 @@ class Outbox:
 
     def unprompted_since(self, person_id: int, at: datetime) -> list[OutRow]:
         """Nudges and broadcasts due from `at` on that went out, may have or are about to; oldest first."""
-        return self.unprompted_of([person_id], at)[person_id]
-
-    def unprompted_of(self, person_ids: Collection[int], at: datetime) -> dict[int, list[OutRow]]:
-        """The same for several people."""
-        rows = self._session.execute(UNPROMPTED_SINCE, {"person_ids": list(person_ids), "since": at})
-        found: dict[int, list[OutRow]] = {person_id: [] for person_id in person_ids}
-        for row in rows:
-            found[row.person_id].append(_out(row))
-        return found
+        rows = self._session.execute(UNPROMPTED_SINCE, {"person_id": person_id, "since": at})
+        return [_out(row) for row in rows]
 
     def last_sent(self, people: Collection[int], since: datetime) -> dict[int, datetime]:
         """Of these people, whom something was sent to after `since`, and when that was last."""

@@ -428,6 +428,20 @@ class TestSeveral:
         assert plan(store, at + 22 * DAY, look(TURN)) == 1
 
 
+def test_a_pile_that_nobody_keeps_any_more_sleeps(
+    store: Store, sqlite_url: str, pile: PileRow, ines: Person, look: Callable[..., Look], at: datetime
+) -> None:
+    """When its last keeper has left there is nobody to nudge, and no reason to look again."""
+    with store.work() as work:
+        work.piles.leave(pile.id, ines.id, at + 9 * DAY)
+        work.commit()
+
+    assert plan(store, at + 10 * DAY, look(TURN)) == 0
+
+    assert next_look(store, pile) is None
+    assert outbox(store, sqlite_url) == []
+
+
 class TestWithoutPile:
     """Somebody who joined and has no pile yet."""
 
