@@ -284,6 +284,7 @@ class IncomingTable(Table):
         one_of("form", Form, "form"),
         Index("ix_incoming_channel_address", "channel", "address"),
         partial("ix_incoming_waiting", "id", where="handled_at IS NULL"),
+        partial("ix_incoming_kept", "at", where="text <> ''"),
     )
 
 
@@ -358,6 +359,7 @@ class OutboxTable(Table):
         partial("ix_outbox_sent", "person_id", "sent_at", where="status = 'sent'"),
         Index("ix_outbox_person_id", "person_id", "due_at"),
         partial("ix_outbox_broadcast", "broadcast_id", where="broadcast_id IS NOT NULL"),
+        partial("ix_outbox_kept", "due_at", where="text IS NOT NULL"),
     )
 
 

@@ -49,6 +49,14 @@ def upgrade() -> None:
     )
     op.create_index("ix_incoming_channel_address", "incoming", ["channel", "address"], unique=False)
     op.create_index(
+        "ix_incoming_kept",
+        "incoming",
+        ["at"],
+        unique=False,
+        sqlite_where=sa.text("text <> ''"),
+        postgresql_where=sa.text("text <> ''"),
+    )
+    op.create_index(
         "ix_incoming_waiting",
         "incoming",
         ["id"],
@@ -575,6 +583,14 @@ def upgrade() -> None:
         unique=False,
         sqlite_where=sa.text("kind IN ('nudge', 'warning')"),
         postgresql_where=sa.text("kind IN ('nudge', 'warning')"),
+    )
+    op.create_index(
+        "ix_outbox_kept",
+        "outbox",
+        ["due_at"],
+        unique=False,
+        sqlite_where=sa.text("text IS NOT NULL"),
+        postgresql_where=sa.text("text IS NOT NULL"),
     )
     op.create_index(
         "ix_outbox_broadcast",
