@@ -12,7 +12,7 @@ from shared import decay, heat, moisture
 Array = npt.NDArray[np.float64]
 
 # What differs from member to member: median and spread, "log" as the standard deviation of the logarithm.
-# Medians follow the published values that `decay`, `heat` and `moisture` name; three lie a little below, which
+# Medians follow the published values that `decay`, `heat` and `moisture` name; three lie a bit below, which
 # fits the peaks of measured piles. How far and how fast an unturned pile slips out of reach is set so that it
 # takes more than half a year, often a whole one, and a weekly turned one 10-12 weeks (common practice).
 # Spreads are published ranges, read as 80 % of the cases.
