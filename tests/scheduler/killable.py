@@ -6,18 +6,21 @@ Reads lines "SECONDS POINT POINT ..." and for each runs one sender a point, side
 many seconds after the first of March. The channel's far end is LOG: what is written there has arrived. A
 point is "never", "outside" (killed by its parent once something was handed over) or "STEP-KIND-NTH", as in
 "begun-reply-2": "worded" (claimed, not begun), "begun" (not handed over), "handed" (not written down); or
-"plan" for a process that plans instead, "plan-NTH" for one that dies at its nth forecast. Each forecast is
+"plan" for a process that plans instead, "plan-NTH" for one that dies at its nth forecast: beside it, all
+planners wait for each other at their first, so that each has piles in hand. Each forecast is
 written to LOG.looked, as "PROCESS PILE".
 Prints the exit statuses of each line, -9 for the killed.
 """
 
 import asyncio
 import itertools
+import multiprocessing
 import os
 import signal
 import sys
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
+from multiprocessing.synchronize import Barrier
 
 import scheduler.planner
 import scheduler.sender
@@ -74,7 +77,7 @@ class Mortal:
             os.kill(os.getpid(), signal.SIGKILL)
 
 
-def born(url: str, log: str, seconds: int, point: str) -> tuple[int, int]:
+def born(url: str, log: str, seconds: int, point: str, gate: Barrier | None) -> tuple[int, int]:
     """Start a sender: its process, and a pipe on which it tells of each message that it handed over."""
     heard, told = os.pipe()
     child = os.fork()
@@ -83,7 +86,7 @@ def born(url: str, log: str, seconds: int, point: str) -> tuple[int, int]:
         return child, heard
     at = MOMENT + timedelta(seconds=seconds)
     if point.startswith("plan"):
-        plan(Store(url), at, looking(f"{log}.looked", point))
+        plan(Store(url), at, looking(f"{log}.looked", point, gate))
         os._exit(0)
     mortal = Mortal(log, at, point, told)
     sender = Sender(Store(url), {"sms": mortal}, mortal.worded, mortal, f"process {os.getpid()}")
@@ -91,7 +94,7 @@ def born(url: str, log: str, seconds: int, point: str) -> tuple[int, int]:
     os._exit(0)
 
 
-def looking(log: str, point: str) -> scheduler.planner.Look:
+def looking(log: str, point: str, gate: Barrier | None) -> scheduler.planner.Look:
     """Finds a turn worth while in every pile, and dies at its point."""
     file = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT)
     last = int(point.partition("-")[2] or 0)
@@ -99,7 +102,10 @@ def looking(log: str, point: str) -> scheduler.planner.Look:
 
     def look(row: PileRow, _records: Sequence[Record], on: date) -> tuple[Forecast, tuple[Action, ...]]:
         os.write(file, f"{os.getpid()} {row.id}\n".encode())
-        if next(passages) == last:
+        passage = next(passages)
+        if passage == 1 and gate is not None:
+            gate.wait(30)
+        if passage == last:
             os.kill(os.getpid(), signal.SIGKILL)
         return forecast(on), (Action("turn", "cooling_food_left", gain_days=5.0),)
 
@@ -112,7 +118,11 @@ def main(url: str, log: str) -> None:
     scheduler.planner.BATCH = PLANNED_TOGETHER
     for line in sys.stdin:
         seconds, *points = line.split()
-        children = [born(url, log, int(seconds), point) for point in points]
+        planners = sum(point.startswith("plan") for point in points)
+        gate = (
+            multiprocessing.Barrier(planners) if any(point.startswith("plan-") for point in points) else None
+        )
+        children = [born(url, log, int(seconds), point, gate) for point in points]
         for (child, heard), point in zip(children, points, strict=True):
             if point == "outside" and os.read(heard, 1):
                 os.kill(child, signal.SIGKILL)
