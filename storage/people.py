@@ -1,6 +1,8 @@
 """Who writes to us: settings, standing, consent, addresses; and forgetting them when they ask."""
 
 import hashlib
+import hmac
+import re
 import secrets
 from collections.abc import Collection
 from dataclasses import asdict, dataclass, field, fields
@@ -29,6 +31,9 @@ Units = Literal["f", "c"]
 
 QUIET_FROM, QUIET_TO = time(20), time(9)
 """Default hours without nudges: narrower than the 8 a.m. to 9 p.m. that US rules allow (common practice)."""
+
+
+PICTURE_KEY = re.compile(r"(?P<person>[0-9]{1,9})-(?P<pile>[0-9]{1,9})-(?P<until>[0-9]{8})-[0-9a-f]{32}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +223,29 @@ class People:
             row.calendar_key = secrets.token_urlsafe(32)
             self._session.flush()
         return row.calendar_key
+
+    def picture_key(self, person_id: int, pile_id: int, until: date) -> str:
+        """The secret part of the address of a pile's picture, good to the end of that day."""
+        said = f"{person_id}-{pile_id}-{until:%Y%m%d}"
+        key = hashlib.sha256(self.calendar_key(person_id).encode()).digest()
+        return f"{said}-{hashlib.blake2b(said.encode(), key=key, digest_size=16).hexdigest()}"
+
+    def by_picture_key(self, key: str, on: date) -> tuple[Person, int] | None:
+        """Whose picture this is, and of which pile; nobody's once the day is over or they have stopped."""
+        parts = PICTURE_KEY.fullmatch(key)
+        if parts is None or parts["until"] < f"{on:%Y%m%d}":
+            return None
+        row = self._session.get(PersonTable, int(parts["person"]))
+        if row is None or row.standing != "joined" or row.calendar_key is None:
+            return None
+        pile_id = int(parts["pile"])
+        try:
+            until = datetime.strptime(parts["until"], "%Y%m%d").date()  # noqa: DTZ007  a day, no moment
+        except ValueError:
+            return None
+        if not hmac.compare_digest(key, self.picture_key(row.id, pile_id, until)):
+            return None
+        return self.get(row.id), pile_id
 
     def by_calendar_key(self, key: str) -> Person | None:
         """Whose calendar this is; nobody's once they have stopped."""

@@ -9,6 +9,7 @@ from bot.conversation import moving
 from bot.conversation.crediting import CREDITED
 from bot.conversation.hand_over import hand_over
 from bot.conversation.talk import Known, Outcome
+from bot.language.wording import NARROW
 from scheduler.nudges import pass_on
 from scheduler.planner import answered, given
 from storage.outbox import Line
@@ -18,6 +19,8 @@ CONSENT_VERSION = "2"
 CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ"
 CODE_DIGITS = "23456789"
 """No letters or digits that look alike on paper."""
+PICTURE_LASTS = timedelta(days=7)
+"""How long the address of a picture holds that is sent to a phone which shows none."""
 INVITE_LASTS = timedelta(days=14)
 
 
@@ -43,6 +46,10 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
         invite(work, known, outcome, at)
     if outcome.moves:
         moving.give_code(work, known, outcome, at)
+    if outcome.picture_of is not None and known.public_url and known.person.channel in NARROW:
+        until = known.today + PICTURE_LASTS
+        key = work.people.picture_key(person_id, outcome.picture_of, until)
+        outcome.say("picture.link", link=f"{known.public_url}/picture/{key}.png")
     if outcome.calendar is not None:
         link_calendar(work, known, outcome)
     reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)

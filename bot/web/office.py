@@ -318,7 +318,8 @@ def _draw(visit: Visit, answer: Answer, secure: bool = False) -> Response:
             )
     elif isinstance(answer, Download):
         response = Response(answer.content, media_type=answer.media_type)
-        response.headers["Content-Disposition"] = f'attachment; filename="{answer.name}"'
+        if not answer.media_type.startswith("image/"):
+            response.headers["Content-Disposition"] = f'attachment; filename="{answer.name}"'
     else:
         template = _templates(visit.language).get_template(answer.template)
         shared = {"visit": visit, "programme": visit.office.profile.programme}

@@ -1,4 +1,4 @@
-"""The calendar of one keeper, under an address that only they were told."""
+"""The calendar and the pictures of one keeper, under addresses that only they were told."""
 
 from zoneinfo import ZoneInfo
 
@@ -6,6 +6,7 @@ from bot.calendar_feed import Job, Ready, calendar_feed
 from bot.conversation.steps import worded
 from bot.conversation.talk import Known, KnownPile
 from bot.language.wording import Voice
+from bot.picture import pile_picture
 from bot.web.office import ANYBODY, Answer, Download, Drawn, Page, Visit
 from shared.errors import BadInput
 from storage.people import Person
@@ -42,4 +43,18 @@ def _written(visit: Visit, work: Work, person: Person) -> bytes:
     return calendar_feed(voice, office.profile.programme, jobs, ready, visit.at)
 
 
-PAGES = (Page("/calendar/{key}.ics", "GET", ANYBODY, feed),)
+def picture(visit: Visit) -> Answer:
+    """The picture of a pile, for a phone whose messages show none."""
+    office = visit.office
+    with office.store.work(reading=True) as work:
+        found = work.people.by_picture_key(visit.path["key"], visit.at.date())
+        if found is None or found[1] not in {row.id for row in work.piles.of(found[0].id)}:
+            return Drawn("no_calendar.html", status=404)
+        drawn = pile_picture(work, office.look, found[1], found[0], visit.at)
+    return Download("pile.png", drawn, "image/png")
+
+
+PAGES = (
+    Page("/picture/{key}.png", "GET", ANYBODY, picture),
+    Page("/calendar/{key}.ics", "GET", ANYBODY, feed),
+)

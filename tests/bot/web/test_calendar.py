@@ -1,9 +1,11 @@
 """The calendar's address: only who was told it, until it is renewed or its owner stops."""
 
+from datetime import timedelta
+
 from starlette.testclient import TestClient
 
 from storage.work import Store
-from tests.bot.web.conftest import NOON
+from tests.bot.web.conftest import NOON, Clock
 from tests.bot.web.test_board import shared_pile
 
 
@@ -58,3 +60,29 @@ def test_a_guessed_address_is_nobodys(browser: TestClient, store: Store) -> None
 
     assert browser.get("/calendar/1.ics").status_code == 404
     assert browser.get(f"/calendar/{'x' * 43}.ics").status_code == 404
+
+
+def test_a_picture_opens_for_a_week(browser: TestClient, store: Store, clock: Clock) -> None:
+    """Ana's picture is a PNG to the end of its last day, and nobody's afterwards."""
+    pile_id = shared_pile(store)
+    key_of_ana(store)
+    with store.work() as work:
+        key = work.people.picture_key(1, pile_id, NOON.date() + timedelta(days=7))
+        work.commit()
+    shown = browser.get(f"/picture/{key}.png")
+    clock.at += timedelta(days=8)
+
+    assert shown.content.startswith(b"\x89PNG")
+    assert browser.get(f"/picture/{key}.png").status_code == 404
+
+
+def test_a_picture_of_another_pile_or_day_stays_shut(browser: TestClient, store: Store) -> None:
+    """Whoever changes the pile or the day in the address sees nothing."""
+    pile_id = shared_pile(store)
+    key_of_ana(store)
+    with store.work() as work:
+        key = work.people.picture_key(1, pile_id, NOON.date())
+        work.commit()
+
+    for other in (key.replace(f"-{pile_id}-", f"-{pile_id + 1}-"), key.replace("-2026", "-2027")):
+        assert browser.get(f"/picture/{other}.png").status_code == 404
