@@ -172,7 +172,8 @@ class Stage:
             at = self.now - timedelta(days=400)
             person = work.people.add("sms", self.phone, None, self.language, "f", ZONE, at)  # type: ignore[arg-type]
             person = work.people.consent(person.id, True, "yes", self.language, "sms", None, "1", at)
-            person = work.people.change(person.id, thermometer=True)
+            work.people.change(person.id, thermometer=True)
+            person = work.people.get(person.id)
         return person
 
     def told(self) -> dict[int, Record]:
