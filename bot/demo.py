@@ -203,11 +203,13 @@ class _County:
         row = self.work.piles.found(person.id, person.zone, built)
         season = Season(self.chance, built.date())
         self.work.piles.set_up(row.id, person.id, season.set_up(), built)
-        told = season.records()
-        for record in told:
+        heard = built
+        for record in season.records():
             moment = on_wall(record.on, time(17 + record.on.day % 3, record.on.day), person.zone)
             if moment < self.at:
                 self.work.piles.record(row.id, person.id, record, moment)
+                heard = max(heard, moment)
+        self.work.people.change(person.id, last_heard_at=heard)
         first, last = season.promised()
         self.work.piles.promise(row.id, first, last, built + timedelta(days=1))
         return row.id
