@@ -11,8 +11,6 @@ from storage.staff_models import Role
 from storage.work import Work
 
 LOOKS = 200
-MOST = 2**31 - 1
-"""No row has a greater number."""
 
 
 def overview(visit: Visit) -> Answer:
@@ -58,7 +56,7 @@ def _on_member(visit: Visit, act: Callable[[Work, Member], None]) -> Answer:
     """Do something with this member; what stands against it is said in the reader's language."""
     with visit.office.store.work() as work:
         try:
-            act(work, work.staff.get(min(visit.path["member"], MOST)))
+            act(work, work.staff.get(visit.path["member"]))
         except BadInput as trouble:
             raise BadInput(translate(visit.language, str(trouble))) from None
         work.commit()

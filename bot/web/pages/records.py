@@ -6,7 +6,19 @@ from zoneinfo import ZoneInfo
 
 from bot.staff import records
 from bot.web import forms
-from bot.web.office import ANYBODY, COORDINATORS, STAFF, Answer, Download, Drawn, Go, Page, Visit, translate
+from bot.web.office import (
+    ANYBODY,
+    COORDINATORS,
+    LARGEST_ID,
+    STAFF,
+    Answer,
+    Download,
+    Drawn,
+    Go,
+    Page,
+    Visit,
+    translate,
+)
 from scheduler.times import local
 from shared.errors import BadInput
 from storage.people import Person
@@ -107,13 +119,13 @@ def _person(visit: Visit, work: Work) -> Person:
 
 def _some_person(visit: Visit, work: Work) -> int | None:
     """The person whose number was typed; None where the field was left empty."""
-    typed = forms.number(visit, "person", "Number of the person", 1, 2**31 - 1)
+    typed = forms.number(visit, "person", "Number of the person", 1, LARGEST_ID)
     return None if typed is None else _found(visit, work, typed).id
 
 
 def _found(visit: Visit, work: Work, person_id: int) -> Person:
     try:
-        return work.people.get(min(person_id, 2**31 - 1))
+        return work.people.get(person_id)
     except BadInput:
         raise BadInput(translate(visit.language, "There is nobody of this number.")) from None
 

@@ -113,7 +113,7 @@ def ledger(visit: Visit) -> Answer:
 def _person(visit: Visit, work: Work, looked: Looked | None = None) -> Person:
     """The person of this page, if the member may see them; the look is logged."""
     person_id = visit.path["person"]
-    if person_id >= 2**31 or not may_see(work, visit.who, person_id):
+    if not may_see(work, visit.who, person_id):
         raise BadInput(translate(visit.language, "There is nobody of this number whom you may see."))
     try:
         person = work.people.get(person_id)

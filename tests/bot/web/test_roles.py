@@ -23,6 +23,7 @@ ANYBODY = {
     "GET /language/{language}",
     "GET /privacy",
     "GET /calendar/{key}.ics",
+    "GET /picture/{key}.png",
     "GET /dates-kept",
 }
 VOLUNTEERS = {
