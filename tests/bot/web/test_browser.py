@@ -43,7 +43,7 @@ MOST_STEPS = 60
 """So many presses of the tab key at most lead to anything on a page."""
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # Playwright's loop runs meanwhile: no test of another file may meet it
 def chromium() -> Iterator[Browser]:
     """The browser, unpacked with the libraries that it was built with."""
     folder = HERE / "node_modules" / "unpacked"
