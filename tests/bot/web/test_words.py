@@ -5,6 +5,7 @@ from importlib.resources import files
 
 import pytest
 from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po
 
 from bot.language.meaning import TOPICS
 from bot.staff.figures import figures
@@ -33,13 +34,18 @@ def said_in_reports() -> set[str]:
     return said
 
 
-@pytest.mark.parametrize("sentence", sorted(said_in_templates() | said_in_reports()))
+with (files("bot.language") / "es" / "pages.po").open("rb") as file:
+    SPANISH = read_po(file, locale="es_US")
+
+
+@pytest.mark.parametrize("sentence", sorted((said_in_templates() | said_in_reports()) - {""}))
 def test_every_sentence_has_its_spanish(sentence: str) -> None:
     """A sentence without a translation would stand in English on a Spanish page."""
-    spanish = translate("es", sentence)
+    entry = SPANISH.get(sentence)
+    said = () if entry is None else (entry.string,) if isinstance(entry.string, str) else entry.string
 
-    assert sentence == "" or spanish != sentence or sentence in SAME_IN_BOTH
-    assert sentence.count("%") == spanish.count("%")
+    assert sentence in SAME_IN_BOTH or (said and all(said) and sentence not in said)
+    assert all(sentence.count("%") == spanish.count("%") for spanish in said)
 
 
 SAME_IN_BOTH = {"English", "Español", "no"}
