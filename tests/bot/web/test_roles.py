@@ -25,7 +25,6 @@ ANYBODY = {
     "GET /calendar/{key}.ics",
     "GET /picture/{key}.png",
     "GET /dates-kept",
-    "GET /picture/{key}.png",
 }
 VOLUNTEERS = {
     "POST /sign-out",
