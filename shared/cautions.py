@@ -53,13 +53,14 @@ def danger(core_c: float | None, *, smoke: bool = False) -> Level:
 
 def alarm(records: Sequence[Record], as_of: date) -> Alarm:
     """What the records up to `as_of` amount to. A later core reading below 66 °C takes a warning back,
-    whatever its cause, and so does a cold or warm hand on a later day; a graver one replaces a lesser one."""
+    and so does a cold or warm hand on a later day; smoke is taken back by neither on its own day. A graver
+    one replaces a lesser one."""
     standing = Alarm()
     for record in records:
         if record.on > as_of:
             continue
         level = _level(record)
-        if level == "none" and _cooler(record, standing):
+        if level == "none" and _cooler(record, standing) and not _smoked_today(record, standing):
             standing = Alarm()
         elif level != "none" and (
             LEVELS.index(level) >= LEVELS.index(standing.level) or standing.cause == "heat"
@@ -69,6 +70,11 @@ def alarm(records: Sequence[Record], as_of: date) -> Alarm:
     if standing.on is not None and as_of - standing.on > timedelta(days=DANGER_FADES_DAYS):
         return Alarm(standing.level, standing.cause, standing.on, standing.core_c, settled=True)
     return standing
+
+
+def _smoked_today(record: Record, standing: Alarm) -> bool:
+    """Whether there was smoke on this record's day: what smoulders flares up again when it is opened."""
+    return standing.cause == "smoke" and record.on == standing.on
 
 
 def possible(core_c: float) -> bool:

@@ -135,7 +135,7 @@ def before_the_pile(known: Known, meaning: Meaning, general: Sequence[Ask], outc
             may_add(known, None, ask, outcome)
     for ask in general:
         answer(known, None, ask, outcome)
-    if outcome.lines or outcome.erase or outcome.export:
+    if outcome.lines or outcome.erase or outcome.export or outcome.says_a_code:
         return
     if meaning.bare == "ok":
         return
@@ -173,9 +173,7 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     sharing.one_named(known, pile, outcome)
     if any(ask.kind == "to_staff" for ask in asks) and any(f.record.kind == "smell" for f in meaning.facts):
         outcome.say("neighbor")
-    if outcome.invite_to is None and not (
-        outcome.lines or outcome.records or outcome.changes or outcome.export
-    ):
+    if not (outcome.lines or outcome.records or outcome.changes or outcome.export or outcome.says_a_code):
         unanswered(known, meaning, outcome)
 
 

@@ -155,6 +155,11 @@ class Outcome:
     place: tuple[str, str] | None = None
     survey: tuple[int, int, int | None] | None = None
 
+    @property
+    def says_a_code(self) -> bool:
+        """Whether the answer is a code or a secret address, which is made when it is stored."""
+        return self.invite_to is not None or self.moves or self.calendar is not None
+
     def say(self, key: str, **values: Any) -> None:
         """Add one line to the reply."""
         self.lines.append(Line(key, values))

@@ -149,3 +149,13 @@ def test_a_reading_that_cannot_be_is_no_danger() -> None:
     slip = Record("temperature", date(2026, 3, 4), core_c=482.0)
 
     assert alarm([slip], date(2026, 3, 5)).level == "none"
+
+
+def test_a_cooler_reading_takes_smoke_back_only_on_a_later_day():
+    """What smoked this morning is not opened this afternoon, whatever the thermometer says (judgement)."""
+    day = date(2026, 5, 1)
+    smoke, cooler = Record("smoke", day), Record("temperature", day, core_c=60.0)
+    tomorrow = Record("temperature", date(2026, 5, 2), core_c=60.0)
+
+    assert alarm([smoke, cooler], day).level == "stay_back"
+    assert alarm([smoke, cooler, tomorrow], date(2026, 5, 2)).level == "none"

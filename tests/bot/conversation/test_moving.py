@@ -23,9 +23,8 @@ def old(store: Store) -> Phone:
 
 def code_of(phone: Phone) -> str:
     """Ask for a code and read it."""
-    line = next(
-        line for row in phone.text("i have a new phone") for line in row.lines if line.key == "move.code"
-    )
+    (line,) = [line for row in phone.text("i have a new phone") for line in row.lines]
+    assert line.key == "move.code"
     assert re.fullmatch("[A-Z]{4}[0-9]{4}", line.values["code"])
     return str(line.values["code"])
 
@@ -133,3 +132,8 @@ def test_a_stranger_is_told_how(store: Store) -> None:
     phone = Phone(store)
 
     assert keys(phone.text("i have a new phone"))[0] == "move.how"
+
+
+def test_a_calendar_is_said_to_be_nowhere_where_the_web_is_off(old: Phone) -> None:
+    """One line, and no word of not having followed."""
+    assert keys(old.text("can i get a calendar link")) == ["calendar.off"]
