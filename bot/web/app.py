@@ -106,6 +106,7 @@ class _Impatient(H11Protocol):
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """A client has come."""
         super().connection_made(transport)
+        self._patience: asyncio.TimerHandle | None = None
         self._expect_headers()
 
     def on_response_complete(self) -> None:
@@ -114,7 +115,9 @@ class _Impatient(H11Protocol):
         self._expect_headers()
 
     def _expect_headers(self) -> None:
-        self.loop.call_later(HEADERS_S, self._hang_up_unless_asked)
+        if self._patience is not None:  # that of an earlier request would cut a busy connection
+            self._patience.cancel()
+        self._patience = self.loop.call_later(HEADERS_S, self._hang_up_unless_asked)
 
     def _hang_up_unless_asked(self) -> None:
         if self.cycle is None or self.cycle.response_complete:

@@ -238,6 +238,23 @@ async def test_slow_headers_are_hung_up_on(inbox, monkeypatch):
         assert await raw(door, b"POST /sms HTTP/1.1\r\nHost: a\r\n") == b""
 
 
+async def test_who_keeps_asking_is_never_hung_up_on(inbox, monkeypatch):
+    """A gateway that uses one connection again and again keeps it, for longer than headers may take."""
+    monkeypatch.setattr(web, "HEADERS_S", 0.5)
+    now = asyncio.get_running_loop().time
+
+    async with opened(inbox) as door:
+        reader, writer = await asyncio.open_connection("127.0.0.1", httpx.URL(door.url).port)
+        enough = now() + 3 * web.HEADERS_S
+        while now() < enough:
+            writer.write(b"GET /health HTTP/1.1\r\nHost: a\r\n\r\n")
+            head = (await reader.readuntil(b"\r\n\r\n")).decode().lower()
+            await reader.readexactly(int(head.partition("content-length: ")[2].split("\r\n")[0]))
+        writer.close()
+
+    assert head.startswith("http/1.1 200")
+
+
 async def raw(door: Door, octets: bytes) -> bytes:
     """What comes back for these octets until the other side hangs up."""
     reader, writer = await asyncio.open_connection("127.0.0.1", httpx.URL(door.url).port)
