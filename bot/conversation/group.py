@@ -56,4 +56,6 @@ def before_others(known: Known, outcome: Outcome, danger: Danger | None, incomin
 def _private(outcome: Outcome) -> bool:
     if outcome.erase or outcome.export or outcome.confirmation or outcome.alerts:
         return True
+    if outcome.moves or outcome.calendar is not None:  # whoever reads the code could use it
+        return True
     return (outcome.opens or {}).get("ask") in ASKED_ALONE or bool(set(outcome.changes) - OPEN)

@@ -178,3 +178,15 @@ def test_an_old_button_means_the_pile_that_it_asked_about(family):
     assert family.told(2) == []
     with family.store.work(reading=True) as work:
         assert work.people.get(1).waiting_for == asked.opens
+
+
+@pytest.mark.parametrize("asked", ["i have a new phone", "can i get a calendar link"])
+def test_a_code_asked_for_in_a_group_is_told_in_private(store: Store, asked: str) -> None:
+    """Whoever read it in the group could take the piles over, or look into them."""
+    family = Family(store)
+    family.joins("ana")
+    family.say("ana", BUILT)
+
+    (answer,) = family.say("ana", asked, GROUP)
+
+    assert answer.address == "ana"
