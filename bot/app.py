@@ -132,7 +132,7 @@ class Warmheap:
         """Once a day: find the people whom a call may help, and let texts go that are kept no longer."""
         with self.store.work() as work:
             work.helpdesk.look_for_trouble(at, MOST_CALLS)
-            work.privacy.let_go(at - timedelta(days=self._desk.profile.keep_texts_days))
+            work.privacy.let_go(at - timedelta(days=self.profile.keep_texts_days))
             work.rosters.forget_drafts(at)
             work.logger_files.forget_drafts(at)
             work.commit()
@@ -222,9 +222,9 @@ def demo(address: str, seed: int) -> None:
     """Fill an empty database with an invented county, then serve the staff's pages at `host:port`."""
     logging.basicConfig(level=logging.ERROR)
     settings = read_settings()
+    settings.make_room()
     if "database_url" not in settings.model_fields_set:
         settings = settings.model_copy(update={"database_url": f"sqlite:///{data_folder() / 'demo.sqlite'}"})
-        data_folder().mkdir(parents=True, exist_ok=True)
         (data_folder() / "demo.sqlite").unlink(missing_ok=True)
     asyncio.run(_demo(settings, address, seed))
 
@@ -245,7 +245,7 @@ async def _demo(settings: Settings, address: str, seed: int) -> None:
             found = work.staff.sign_in_code(person.address, now)
             work.commit()
         ways = Ways("+15055550100")  # nobody's
-        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}", Outlooks(profile), ways)
+        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}", warmheap.outlooks, ways)
         async with serving(Starlette(routes=staff_pages(office)), address) as port:
             host = address.rpartition(":")[0]
             code = found[1] if found else ""

@@ -1,6 +1,5 @@
 """Taught groups: the code that graduates text, who has joined by it, and the bins that went to them."""
 
-import secrets
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 
@@ -8,12 +7,11 @@ from sqlalchemy import case, func, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
+from storage.codes import fresh_code
 from storage.models import ClassTable, ConsentTable, KeeperTable, PersonTable, RecordTable
 from storage.people import Language, known_zone
 from storage.staff_models import BinSaleTable
 
-LETTERS, DIGITS = "ACDEFHJKMNPRTUVWXY", "34679"
-"""None of them is taken for another, said aloud or read from ten feet away."""
 SILENT, SILENT_AFTER_HARVEST = timedelta(days=60), timedelta(days=180)
 """Whoever has told nothing of a pile for so long does not count as still going."""
 IN_USE_AFTER = timedelta(days=90)
@@ -115,8 +113,7 @@ class Classes:
     def free_code(self) -> str:
         """A code for a new class that nobody has yet, such as KAP47."""
         while True:
-            letters = "".join(secrets.choice(LETTERS) for _ in range(3))
-            code = letters + "".join(secrets.choice(DIGITS) for _ in range(2))
+            code = fresh_code(letters=3, digits=2)
             if self.get(code) is None:
                 return code
 

@@ -16,6 +16,7 @@ from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
+from storage.codes import DIGITS, LETTERS
 from storage.models import AddressTable
 from storage.staff_models import (
     AssignmentTable,
@@ -28,13 +29,12 @@ from storage.staff_models import (
 )
 
 INVITE_LASTS = timedelta(days=7)
+INVITE_SIGNS = 10
 CODE_LASTS = timedelta(minutes=10)
 VISIT_LASTS = timedelta(hours=12)
 WRONG_TRIES = 5
 CODES_AN_HOUR = 5
 """Sign-in codes that one member can be sent in an hour."""
-LETTERS = "ACDEFHJKMNPRTUVWXY34679"
-"""Letters and digits that are not taken for one another, said aloud or read from paper."""
 
 Looked = Literal["thread", "ledger", "export", "number"]
 
@@ -79,7 +79,7 @@ class Staff:
 
     def invite(self, name: str, role: Role, made_by: int | None, at: datetime) -> str:
         """A code that makes whoever first texts it within a week a member; `made_by` None: the operator."""
-        code = "".join(secrets.choice(LETTERS) for _ in range(10))
+        code = "".join(secrets.choice(LETTERS + DIGITS) for _ in range(INVITE_SIGNS))
         self._session.add(
             StaffInviteTable(
                 mark=self._mark("invite", code),

@@ -46,10 +46,8 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
         invite(work, known, outcome, at)
     if outcome.moves:
         moving.give_code(work, known, outcome, at)
-    if outcome.picture_of is not None and known.public_url and known.person.channel in NARROW:
-        until = known.today + PICTURE_LASTS
-        key = work.people.picture_key(person_id, outcome.picture_of, until)
-        outcome.say("picture.link", link=f"{known.public_url}/picture/{key}.png")
+    if outcome.picture_of is not None:
+        link_picture(work, known, outcome.picture_of, outcome)
     if outcome.calendar is not None:
         link_calendar(work, known, outcome)
     reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)
@@ -145,6 +143,13 @@ def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     outcome.say("share.code", code=code)
     if known.person.name is None:
         outcome.say("ask.name")
+
+
+def link_picture(work: Work, known: Known, pile_id: int, outcome: Outcome) -> None:
+    """The address of the pile's picture, for a phone whose messages show none."""
+    if known.public_url is not None and known.person.channel in NARROW:
+        key = work.people.picture_key(known.person.id, pile_id, known.today + PICTURE_LASTS)
+        outcome.say("picture.link", link=f"{known.public_url}/picture/{key}.png")
 
 
 def link_calendar(work: Work, known: Known, outcome: Outcome) -> None:

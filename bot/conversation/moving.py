@@ -5,14 +5,13 @@ nobody; what came from it stays with the person and not with the number.
 """
 
 import re
-import secrets
 from datetime import datetime, timedelta
 
 from bot.conversation.talk import Known, Outcome
 from bot.language.meaning import Ask
 from bot.language.wording import Voice
 from bot.profile import Profile
-from storage.classes import DIGITS, LETTERS
+from storage.codes import DIGITS, LETTERS, fresh_code
 from storage.inbox import Incoming
 from storage.outbox import Line
 from storage.people import Person
@@ -37,9 +36,7 @@ def ask(known: Known, _ask: Ask, outcome: Outcome) -> None:
 
 def give_code(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     """A fresh code, said in the reply; an older one no longer works."""
-    code = "".join(secrets.choice(LETTERS) for _ in range(4)) + "".join(
-        secrets.choice(DIGITS) for _ in range(4)
-    )
+    code = fresh_code(letters=4, digits=4)
     work.people.let_move(known.person.id, code, at + LASTS)
     outcome.say("move.code", code=code, until_minutes=int(LASTS.total_seconds() / 60))
 

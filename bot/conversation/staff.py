@@ -18,17 +18,18 @@ from bot.language.meaning import Language
 from bot.profile import plain
 from bot.staff.helping import LONGEST_WORDS, may_see, see_to, seen_piles, write
 from shared.errors import BadInput
+from storage.codes import DIGITS, LETTERS
 from storage.helpdesk import Waiting
 from storage.inbox import Incoming
 from storage.outbox import Line
 from storage.people import Person
-from storage.staff import CODE_LASTS, LETTERS, Member
+from storage.staff import CODE_LASTS, INVITE_SIGNS, Member
 from storage.work import Store, Work
 
 if TYPE_CHECKING:
     from bot.conversation.respond import Desk
 
-INVITATION = re.compile(rf"[{LETTERS}]{{10}}")
+INVITATION = re.compile(rf"[{LETTERS}{DIGITS}]{{{INVITE_SIGNS}}}")
 """A code that makes whoever texts it a member; see `Staff.invite`."""
 LISTED = 5
 """Rows of the list in one text."""

@@ -12,7 +12,7 @@ from bot.profile import Profile
 from bot.staff.export import archive
 from bot.web.pages.reports import year_of
 from shared.errors import BadInput
-from storage.classes import DIGITS, LETTERS
+from storage.codes import DIGITS, LETTERS
 from storage.work import Store
 from tests.bot.staff.rebuild import rebuild
 
