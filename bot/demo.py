@@ -31,7 +31,7 @@ NAMES: dict[Language, str] = {
 }
 CONSENT: dict[Language, str] = {
     "en": "This is the compost line of Larkmoor County. OK to text you?",
-    "es": "Esta es la línea de composta del condado de Larkmoor. ¿Le podemos escribir?",
+    "es": "Esta es la línea de composta del condado de Larkmoor. ¿Te podemos escribir?",
 }
 GREENS = ("grass_clippings", "vegetable_scraps", "coffee_grounds")
 BROWNS = ("dry_leaves", "straw", "shredded_paper")
@@ -43,7 +43,7 @@ ANSWERS = (
     (
         "No heat",
         "Mix in greens, water until a squeezed handful gives a drop or two, and turn it once.",
-        "Revuelva material verde, mójela hasta que un puño suelte una o dos gotas y voltéela una vez.",
+        "Revuelve material verde, mójala hasta que un puño suelte una o dos gotas y voltéala una vez.",
     ),
     (
         "Next class",
@@ -53,7 +53,7 @@ ANSWERS = (
 )
 LEAVES = (
     "Leaves are falling. Keep ten bags dry: they are your browns until summer.",
-    "Ya caen las hojas. Guarde diez bolsas secas: son su material café hasta el verano.",
+    "Ya caen las hojas. Guarda diez bolsas secas: te alcanzan de material seco hasta el verano.",
 )
 SURVEY = (
     Item(
