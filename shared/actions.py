@@ -8,7 +8,8 @@ from typing import Literal
 
 from shared.materials import material
 from shared.mix import improve, parts_of, water_to_add_kg
-from shared.situation import TURN_REST_DAYS, Situation
+from shared.signs import TURN_REST_DAYS
+from shared.situation import Situation
 from shared.units import L_PER_M3
 
 Do = Literal[

@@ -12,7 +12,7 @@ from shared.errors import BadInput
 from shared.history import History, matter
 from shared.lanes import PILE, TRAITS
 from shared.materials import material
-from shared.pile import Pile
+from shared.pile import MOUND_SHARE, Pile
 from shared.traces import LONGEST_DAYS, TRACES, Sky
 
 Array = npt.NDArray[np.float64]
@@ -28,7 +28,6 @@ KEPT_PROMISE = 0.65  # of intended turnings; keepers forget (assumed)
 WATERED_WHEN_DRY_DAYS = 25.0  # between waterings of a dry pile, before anything is known (assumed)
 WATERED_BELOW = 0.50
 HABIT_DRIFT = 0.3  # even a well-known habit changes (assumed)
-MOUND_SHARE = 0.5
 DENSEST_KG_M3 = 900.0
 USUAL_DRY_KG_M3 = 120.0  # in a built pile: 300 kg/m³ at 60 % moisture
 DOUBT_OF_VOLUMES = 0.15  # how far a told mass is drawn to the usual one: told volumes are off by 30 %

@@ -28,6 +28,8 @@ Turning = Literal["weekly", "fortnightly", "monthly", "never"]
 Pieces = Literal["fine", "mixed", "coarse"]
 Shade = Literal["sun", "part", "shade"]
 Stage = Literal["warming", "hot", "cooling", "stalled", "curing", "ready"]
+MOUND_SHARE = 0.5
+"""Without a bin a pile is a mound of about half its box."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,20 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from shared import signs
 from shared.cautions import Alarm, alarm
 from shared.forecast import Forecast
-from shared.materials import material
 from shared.pile import Kind, Pile, Record
 from shared.units import L_PER_M3
 
-FELT = {"dry": 0.33, "bit_dry": 0.42, "right": 0.52, "bit_wet": 0.60, "soggy": 0.69}
-"""Moisture by a squeeze, wet basis: middles of the trade's bands (common practice)."""
-FRESH_DAYS = 5
-"""So long does a squeeze, a smell or a look describe a pile."""
-MOUND_SHARE = 0.5
-"""Without a bin a pile is a mound of about half its box."""
-TURN_REST_DAYS = 3
-"""A turned pile is left alone so long: it dips and recovers in one to two days."""
 SMALL_M3 = 0.5
 """Two thirds of a 3 ft cube: below it a pile hardly heats (Royal Horticultural Society and Maine trials)."""
 AIRLESS = 0.20
@@ -32,7 +24,6 @@ SEEN: frozenset[Kind] = frozenset(
     {"temperature", "heat_feel", "moisture", "smell", "texture", "height", "turned"}
 )
 """Records that show that somebody has looked at the inside."""
-SQUEEZE_UNDONE: frozenset[Kind] = frozenset({"watered", "added"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +88,7 @@ class Situation:
         due = self.outlook.turn_due
         if due is None or self.pile.turning == "never":
             return None
-        return max(due, self.in_days(TURN_REST_DAYS + 1 - self.rested_days))
+        return max(due, self.in_days(signs.TURN_REST_DAYS + 1 - self.rested_days))
 
     @property
     def looks_done(self) -> bool:
@@ -139,7 +130,7 @@ class Situation:
     @property
     def may_turn(self) -> bool:
         """Rested since the last turning."""
-        return self.turned_days_ago is None or self.turned_days_ago >= TURN_REST_DAYS
+        return self.turned_days_ago is None or self.turned_days_ago >= signs.TURN_REST_DAYS
 
     @property
     def turned_since_alarm(self) -> bool:
@@ -193,10 +184,10 @@ def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situa
     """Boil down what is known on the day of the outlook; later records are left out."""
     known = [record for record in records if record.on <= outlook.as_of]
     age = max(0, (outlook.as_of - pile.built).days)
-    turned = _days_ago(known, {"turned"}, outlook.as_of)
-    heard = _days_ago(known, SEEN, outlook.as_of)
-    felt = _felt_moisture(known, outlook.as_of)
-    core_c = _core_c(known, outlook)
+    turned = signs.days_ago(known, {"turned"}, outlook.as_of)
+    heard = signs.days_ago(known, SEEN, outlook.as_of)
+    felt = signs.felt_moisture(known, outlook.as_of)
+    core_c = signs.core_c(known, outlook)
     heights = [record.height_m for record in known if record.kind == "height" and record.height_m is not None]
     height_m = heights[-1] if heights else None
     return Situation(
@@ -204,101 +195,20 @@ def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situa
         outlook=outlook,
         alarm=alarm(known, outlook.as_of),
         core_c=core_c,
-        peak_c=max(core_c, _peak_c(known, outlook)),
-        read_since_turn_c=_read_since_turn_c(known),
+        peak_c=max(core_c, signs.peak_c(known, outlook)),
+        read_since_turn_c=signs.read_since_turn_c(known),
         moisture=outlook.moisture.p50 if felt is None else felt,
         moisture_felt=felt is not None,
-        volume_m3=_volume_m3(pile, height_m),
+        volume_m3=signs.volume_m3(pile, height_m),
         height_told_m=height_m or 0.0,
         additions=tuple(record for record in known if record.kind == "added"),
-        covered=_covered(pile, known),
+        covered=signs.covered(pile, known),
         age_days=age,
         rested_days=age if turned is None else turned,
         turned_days_ago=turned,
         heard_days_ago=age if heard is None else heard,
-        watered_days_ago=_days_ago(known, {"watered"}, outlook.as_of),
-        harvested_days_ago=_days_ago(known, {"harvested"}, outlook.as_of),
+        watered_days_ago=signs.days_ago(known, {"watered"}, outlook.as_of),
+        harvested_days_ago=signs.days_ago(known, {"harvested"}, outlook.as_of),
         ever_heard=heard is not None,
-        told=_told(known, outlook.as_of),
+        told=signs.told(known, outlook.as_of),
     )
-
-
-def _days_ago(records: Sequence[Record], kinds: set[Kind] | frozenset[Kind], as_of: date) -> int | None:
-    days = [record.on for record in records if record.kind in kinds]
-    return (as_of - max(days)).days if days else None
-
-
-def _core_c(records: Sequence[Record], outlook: Forecast) -> float:
-    """A reading of today or yesterday not undone by a turning, else the forecast bent to a felt warmth."""
-    yesterday = outlook.as_of - timedelta(days=1)
-    guess, core_c = outlook.core_c.p50, None
-    bounds = {"hot": (50.0, 70.0), "warm": (25.0, 45.0), "cold": (-40.0, outlook.air_c + 6)}
-    for record in records:
-        if record.kind == "turned":
-            core_c = None
-        elif record.on < yesterday:
-            continue
-        elif record.kind == "temperature" and not record.edge and record.core_c is not None:
-            core_c = record.core_c
-        elif record.kind == "heat_feel" and record.word in bounds:
-            low, high = bounds[record.word]
-            core_c = min(max(guess, low), high)
-    return guess if core_c is None else core_c
-
-
-def _peak_c(records: Sequence[Record], outlook: Forecast) -> float:
-    since = outlook.as_of - timedelta(days=21)
-    read = [r.core_c for r in records if r.core_c is not None and not r.edge and r.on >= since]
-    modelled = [day.core_c.p50 for day in outlook.days if since <= day.on <= outlook.as_of]
-    return max([*read, *modelled], default=outlook.core_c.p50)
-
-
-def _read_since_turn_c(records: Sequence[Record]) -> float | None:
-    turned = max((record.on for record in records if record.kind == "turned"), default=None)
-    if turned is None:
-        return None
-    since = [r for r in records if r.core_c is not None and not r.edge and r.on > turned]
-    told_late = any((r.on - turned).days > TURN_REST_DAYS for r in since)
-    return max(r.core_c or 0.0 for r in since) if told_late else None
-
-
-def _felt_moisture(records: Sequence[Record], as_of: date) -> float | None:
-    """The last fresh squeeze, unless the pile was watered or fed after it."""
-    felt = None
-    for record in records:
-        if record.kind == "moisture" and (as_of - record.on).days <= FRESH_DAYS:
-            felt = FELT.get(record.word or "")
-        elif record.kind in SQUEEZE_UNDONE:
-            felt = None
-    return felt
-
-
-def _told(records: Sequence[Record], as_of: date) -> frozenset[str]:
-    """Fresh smells, looks and pests, the last of each kind, and "browned" where browns went in after them.
-
-    A turning answers all but pests; browns are asked for no more than once.
-    """
-    told: dict[Kind, str] = {}
-    for record in records:
-        if (as_of - record.on).days > FRESH_DAYS:
-            continue
-        if record.kind in ("smell", "texture", "pests"):
-            told[record.kind] = record.word or "other"
-            told.pop("added", None)
-        elif record.kind == "added" and material(record.material or "other").colour == "brown":
-            told["added"] = "browned"
-        elif record.kind == "growth":
-            told["growth"] = "powdery"
-        elif record.kind == "turned":
-            told = {kind: word for kind, word in told.items() if kind == "pests"}
-    return frozenset(told.values())
-
-
-def _volume_m3(pile: Pile, height_told_m: float | None) -> float:
-    height_m = pile.height_m if height_told_m is None else height_told_m
-    return pile.length_m * pile.width_m * height_m * (MOUND_SHARE if pile.bin is False else 1.0)
-
-
-def _covered(pile: Pile, records: Sequence[Record]) -> bool:
-    said = [record.kind for record in records if record.kind in ("covered", "uncovered")]
-    return said[-1] == "covered" if said else bool(pile.covered)
