@@ -7,9 +7,9 @@ from typing import Any
 
 from shared import decay, heat, moisture
 from shared.compiled import compiled, cube_root, exponential
+from shared.weather import CATCH
 
-COVERED_CATCH = 0.05  # of the rain; open tops catch at least 0.45 (common practice)
-OPEN_CATCH = 0.45
+COVERED_CATCH, OPEN_CATCH = CATCH["covered"], CATCH["domed"]
 DAMP = 0.45  # a top drier than this gives less to the air; assumed
 DRY_TO_THE_AIR = 0.20  # moisture below which matter no longer saturates the air in it; assumed
 WARMING_STEP_K = 20.0  # a step is so short that heat alone moves no core by more; errs by 0.2 K

@@ -13,13 +13,11 @@ from shared.units import KG_M3_PER_LB_YD3, M_PER_IN
 FINISHED_KG_M3 = 1000 * KG_M3_PER_LB_YD3
 """1,000 lb/yd³; one lab report has 1,018, Massachusetts counts with 1,350."""
 FINISHED_MOISTURE = 0.45
-DRY_LOSS, DRY_LOSS_LOW, DRY_LOSS_HIGH = 0.45, 0.35, 0.60
-"""Share of the dry matter that goes, with its spread (small-bin trials in Brazil: 37-61 %)."""
-PACKED_LEFT = (1 / 3, 1 / 2)
-"""Share of the volume of a wetted, settled pile that is left (common practice)."""
+DRY_LOSS = 0.45
+"""Share of the dry matter that goes (small-bin trials in Brazil: 37-61 %)."""
 MONTH = timedelta(days=30)
-REHEAT_C = 10.0
-"""A turned, moist pile that is done rises by less than this [A: 10-20 °F]."""
+RESTED_BELOW_C = 41.0
+"""A finished pile stays under 105 °F, turned or not [A]."""
 
 Use = Literal["new_bed", "vegetable_bed", "lawn", "mulch", "potting_mix"]
 
@@ -57,11 +55,6 @@ def finished_m3(dry_kg: float, dry_loss: float = DRY_LOSS, moisture: float = FIN
     return finished_kg(dry_kg, dry_loss, moisture) / FINISHED_KG_M3
 
 
-def packed_left_m3(settled_m3: float) -> tuple[float, float]:
-    """A third to a half: only for a wetted, chopped, settled pile. Common practice."""
-    return settled_m3 * PACKED_LEFT[0], settled_m3 * PACKED_LEFT[1]
-
-
 def area_at_depth_m2(volume_m3: float, depth_m: float) -> float:
     """Area that a volume covers. Raises OutOfRange for a depth of zero or less."""
     if depth_m <= 0:
@@ -69,26 +62,6 @@ def area_at_depth_m2(volume_m3: float, depth_m: float) -> float:
     return volume_m3 / depth_m
 
 
-def volume_for_m3(area_m2: float, depth_m: float) -> float:
-    """Volume that covers an area."""
-    return area_m2 * depth_m
-
-
 def fit_from(use: Use, ready_on: date, *, test_passed: bool = False) -> date:
     """First day for a use: when ready; for seeds and pots a month later, or after a passed test."""
     return ready_on + MONTH if USES[use].mature and not test_passed else ready_on
-
-
-def stopped_reheating(core_c: float, before_turn_c: float) -> bool:
-    """Whether a turned, moist pile has stopped heating: little rise, and under 41 °C (105 °F). [A]"""
-    return core_c - before_turn_c < REHEAT_C and core_c < 41.0
-
-
-def sprouts_pass(came_up: int, sown: int, control_came_up: int, control_sown: int) -> bool:
-    """Radish or cress in the compost: three quarters of those in clean mix, or more (extension guides).
-
-    Raises OutOfRange where nothing was sown or nothing came up in the control, which tells nothing.
-    """
-    if sown <= 0 or control_sown <= 0 or control_came_up <= 0:
-        raise OutOfRange("a sprout test needs seeds in both pots and some that came up in the plain mix")
-    return came_up / sown >= 0.75 * control_came_up / control_sown

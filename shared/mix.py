@@ -175,13 +175,6 @@ def free_air_space(bulk_kg_m3: float, moisture: float, organic: float) -> float:
     return 1 - bulk_kg_m3 * (moisture / WATER_KG_M3 + (1 - moisture) * dry_m3_kg)
 
 
-def free_air_space_haug(bulk_kg_m3: float, moisture: float, organic: float) -> float:
-    """The same with organic matter as light as water, after [E]: lower than `free_air_space`, which fits
-    measured porosity better. Kept because the two are both in use. [m³/m³]"""
-    dry_m3_kg = organic / WATER_KG_M3 + (1 - organic) / MINERAL_KG_M3
-    return 1 - bulk_kg_m3 * (moisture / WATER_KG_M3 + (1 - moisture) * dry_m3_kg)
-
-
 def kg_for_c_n(mix: Mix, feedstock: Material, goal_c_n: float = GOAL_C_N) -> float:
     """Wet mass of a feedstock that brings the mix to a C:N. Raises Infeasible. Source: [D]."""
     gain = (1 - feedstock.moisture) * (goal_c_n * feedstock.nitrogen - feedstock.carbon)

@@ -1,4 +1,4 @@
-"""Weather of a pile's place: normals to days, sun and evapotranspiration, rain caught and water lost.
+"""Weather of a pile's place: normals to days, sun and evapotranspiration, rough factors of cover and shade.
 
 [H] Allen, Pereira, Raes and Smith, Crop evapotranspiration, FAO Irrigation and Drainage Paper 56, 1998.
 Days are counted in a year of 365; 29 February counts as the 28th.
@@ -31,8 +31,6 @@ MM_PER_MJ_M2 = 0.408
 
 CATCH = {"covered": 0.05, "domed": 0.45, "dished": 0.9}
 """Share of the rain on its top that a pile takes in: 0-0.1, 0.3-0.6, 0.8-1.0 (common practice)."""
-BARE_SHARE_OF_ET0 = 0.4
-"""An open, moist top that is not wetted daily loses 0.3-0.5 of ET0 [H, bare soil, from memory]."""
 SHADE_FACTOR: dict[Shade, float] = {"sun": 1.0, "part": 0.8, "shade": 0.6}
 """Rough; common practice."""
 WET_DAY_MM = 7.0
@@ -120,23 +118,6 @@ def daily_series(
     if known is not None:
         _put_known(start, known, low, high, rain)
     return Series(start, low, high, rain, et0_mm(low, high, radiation))
-
-
-def rain_caught_l(rain_mm: float, area_m2: float, *, covered: bool, dished: bool = False) -> float:
-    """Rain that gets into a pile of that top area [litres]; 1 mm on 1 m² is 1 L. Common practice factors."""
-    return rain_mm * area_m2 * CATCH["covered" if covered else "dished" if dished else "domed"]
-
-
-def top_loss_l(
-    et0: float, area_m2: float, *, covered: bool, shade: Shade = "part", rained: bool = False
-) -> float:
-    """Water that the weather takes from the top in a day [litres], beside what the heat drives out.
-
-    Nothing under a cover; all of ET0 for a day or two after rain; else `BARE_SHARE_OF_ET0` of it.
-    """
-    if covered:
-        return 0.0
-    return et0 * area_m2 * SHADE_FACTOR[shade] * (1.0 if rained else BARE_SHARE_OF_ET0)
 
 
 def _check(climate: Climate) -> None:

@@ -21,6 +21,7 @@ from typing import Any
 from shared.cohort import Spell, still_going, wilson
 from shared.diversion import diverted, group_of
 from shared.errors import UnknownMaterial
+from shared.harvest import RESTED_BELOW_C
 from shared.pile import Ingredient
 from storage.classes import HARVEST_RESTS, SILENT, SILENT_AFTER_HARVEST
 from storage.reports import Asked, Graduate, Heap, Helped, SurveyItem, Taught
@@ -29,8 +30,6 @@ DAYS = (30, 90, 180, 365)
 LEAST_GROUP = 5
 """Groups of fewer households are not shown: somebody could be known by them."""
 HOT_C = 45.0
-COLD_C = 41.0
-"""A finished pile stays under 105 °F (On-Farm Composting Handbook, from memory)."""
 SIGNS_WITHIN = timedelta(days=14)
 STANDING_BEFORE = timedelta(days=28)
 """The range that counts as promised: the one that stood four weeks before the finish."""
@@ -190,7 +189,7 @@ def finish(heap: Heap) -> date | None:
         elif kind == "smell":
             _note(seen, "smell", on, word in ("earthy", "none"))
         elif kind == "temperature" and data.get("core_c") is not None:
-            _note(seen, "cool", on, data["core_c"] < COLD_C)
+            _note(seen, "cool", on, data["core_c"] < RESTED_BELOW_C)
         elif kind == "heat_feel":
             _note(seen, "cool", on, word != "hot")
         if len(seen) == 3 and max(seen.values()) - min(seen.values()) <= SIGNS_WITHIN:
