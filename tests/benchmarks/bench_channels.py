@@ -2,9 +2,10 @@
 
     python tests/benchmarks/bench_channels.py [--people 500] [--within 60] [--channel telegram]
 
-The program serves as a process of its own on SQLite, against a server of the channel's kind that nobody of us
-wrote. Everybody says hello first; then each says yes at a random moment of that time. Latency is from the
-saying to the answer's arrival at the channel's server.
+The program serves as a process of its own on SQLite, against a server of the channel's kind: for Telegram and
+SMPP one that nobody of us wrote, for the gateway one that takes every text. Everybody says hello first; then
+each says yes at a random moment of that time. Latency is from the saying to the answer's arrival at the
+channel's server.
 """
 
 import argparse
@@ -18,89 +19,16 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import AsyncIterator, Callable
-from contextlib import AbstractAsyncContextManager, asynccontextmanager
-from dataclasses import dataclass
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from itertools import pairwise
 from pathlib import Path
-from typing import Protocol
-
-import httpx
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.bot.channels.conftest import emulated_bot_api
+from tests.benchmarks.channel_servers import CHANNELS, PATIENCE_S, Arrived, Server
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 180.0
-
-
-@dataclass(frozen=True, slots=True)
-class Arrived:
-    """A message at the channel's server: to whom, and when [s since 1970]."""
-
-    to: str
-    at_s: float
-
-
-class Server(Protocol):
-    """The other side of a channel. `per_second`: what it bears of all; `apart_s`: of one person."""
-
-    settings: dict[str, str]
-    per_second: float
-    apart_s: float
-
-    async def say(self, number: int, text: str) -> None:
-        """A person writes to the program."""
-
-    async def arrived(self) -> list[Arrived]:
-        """Every message that the program has sent."""
-
-
-class BotApi:
-    """Telegram's side."""
-
-    per_second = 30
-    apart_s = 1.0
-    """Telegram's FAQ for bots: 30 messages a second in all, one a second in a chat."""
-
-    def __init__(self, http: httpx.AsyncClient) -> None:
-        self._http = http
-        self._token = "1:bench"
-        self.settings = {"TELEGRAM_TOKEN": self._token, "TELEGRAM_API": str(http.base_url).rstrip("/")}
-
-    async def say(self, number: int, text: str) -> None:
-        """A person writes in their private chat."""
-        person = {"id": 1000 + number, "first_name": "Ana", "is_bot": False}
-        chat = {"id": 1000 + number, "type": "private"}
-        message = {
-            "botToken": self._token,
-            "date": int(time.time()),
-            "from": person,
-            "chat": chat,
-            "text": text,
-        }
-        (await self._http.post("/sendMessage", json=message)).raise_for_status()
-
-    async def arrived(self) -> list[Arrived]:
-        """Every message that was sent."""
-        calls = (await self._http.get("/_calls")).json()
-        return [
-            Arrived(call["body"]["chat_id"], call["at"] / 1000)
-            for call in calls
-            if call["method"] == "sendMessage" and call["token"] == self._token
-        ]
-
-
-@asynccontextmanager
-async def telegram() -> AsyncIterator[Server]:
-    """An emulated Bot API."""
-    with emulated_bot_api() as url:
-        async with httpx.AsyncClient(base_url=url, timeout=30) as http:
-            yield BotApi(http)
-
-
-CHANNELS: dict[str, Callable[[], AbstractAsyncContextManager[Server]]] = {"telegram": telegram}
 
 
 @asynccontextmanager
@@ -125,15 +53,21 @@ async def served(server: Server, folder: Path) -> AsyncIterator[None]:
 async def until(server: Server, number: int) -> list[Arrived]:
     """Wait until so many messages have arrived, or for as long as we have patience."""
     begun = time.time()
-    while len(found := await server.arrived()) < number and time.time() - begun < PATIENCE_S:
+    while len(found := _whole(await server.arrived())) < number and time.time() - begun < PATIENCE_S:
         await asyncio.sleep(0.5)
     return found
+
+
+def _whole(arrived: list[Arrived]) -> list[Arrived]:
+    """The messages, each at the time of its last part."""
+    return [each for each in arrived if each.is_last_part]
 
 
 async def measure(name: str, people: int, within_s: float) -> None:
     """One channel: everybody answers; print what came of it."""
     with tempfile.TemporaryDirectory() as folder:
         async with CHANNELS[name]() as server, served(server, Path(folder)):
+            await server.ready()
             for number in range(people):
                 await server.say(number, "hello")
             before = await until(server, people)
@@ -146,10 +80,10 @@ async def measure(name: str, people: int, within_s: float) -> None:
 
             moments = random.Random(1)
             await asyncio.gather(*(answer(number, moments.uniform(0, within_s)) for number in range(people)))
-            arrived = await until(server, 2 * people)
+            await until(server, 2 * people)
             await asyncio.sleep(3)  # what is doubled would come now
             arrived = await server.arrived()
-        report(name, people, said, arrived[len(before) :], arrived, server, Path(folder))
+        report(name, people, said, _whole(arrived)[len(before) :], arrived, server, Path(folder))
 
 
 def report(
@@ -162,13 +96,13 @@ def report(
     folder: Path,
 ) -> None:
     """Latency, and whether each got each message once at the channel's pace."""
-    times: dict[str, list[float]] = defaultdict(list)
-    for each in arrived:
+    times: dict[int, list[float]] = defaultdict(list)
+    for each in _whole(arrived):
         times[each.to].append(each.at_s)
     ordered = sorted(each.at_s for each in arrived)
     fullest = max(sum(at <= other < at + 1 for other in ordered[place:]) for place, at in enumerate(ordered))
     closest = min(b - a for found in times.values() for a, b in pairwise(found))
-    waits = sorted(each.at_s - said[int(each.to) - 1000] for each in answers)
+    waits = sorted(each.at_s - said[each.to] for each in answers)
     with sqlite3.connect(folder / "bench.sqlite") as database:
         [[unanswered]] = database.execute("SELECT count(*) FROM incoming WHERE handled_at IS NULL")
         statuses = Counter(status for (status,) in database.execute("SELECT status FROM outbox"))
@@ -179,8 +113,8 @@ def report(
         f"outbox {dict(statuses)}\n"
         f"  latency: median {statistics.median(waits):.2f} s, p99 {waits[int(0.99 * len(waits))]:.2f} s, "
         f"longest {waits[-1]:.2f} s\n"
-        f"  fullest second {fullest} messages (limit {server.per_second:.0f}); closest two to one person "
-        f"{closest:.2f} s (limit {server.apart_s:.1f})",
+        f"  fullest second {fullest} messages or parts (limit {server.per_second:.0f}); "
+        f"closest two to one person {closest:.2f} s (limit {server.apart_s:.1f})",
         flush=True,
     )
 
@@ -188,7 +122,7 @@ def report(
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("--people", type=int, default=500)
+    parser.add_argument("--people", type=int, default=500, help="1000 at most")
     parser.add_argument("--within", type=float, default=60, help="seconds")
     parser.add_argument("--channel", choices=CHANNELS, nargs="+", default=list(CHANNELS))
     given = parser.parse_args()

@@ -3,6 +3,7 @@
 // Sessions and PDUs are the package's own. Orders come in as lines of JSON, what happens goes out as such:
 //   {"do": "start"}, {"do": "stop"}       open or close the port (always the same), with all sessions
 //   {"do": "drop"}                        cut every session
+//   {"do": "look"}                        nothing: all that happened before has been told by then
 //   {"do": "deliver", "pdu": {...}}       bring a text or a receipt; "hex" is its short_message as octets
 //   {"do": "raw", "hex": "..."}           write octets as they are
 //   {"do": "unbind"}                      take leave
@@ -54,7 +55,7 @@ function serve(session) {
   session.on('submit_sm', (pdu) => {
     const {message, udh} = pdu.short_message;
     tell({
-      happened: 'submit', to: pdu.destination_addr, from: pdu.source_addr, ton: pdu.source_addr_ton,
+      happened: 'submit', at: Date.now(), to: pdu.destination_addr, from: pdu.source_addr, ton: pdu.source_addr_ton,
       coding: pdu.data_coding, receipt: pdu.registered_delivery, udh: udh && udh.map(hex),
       text: Buffer.isBuffer(message) ? hex(message) : message,
     });
@@ -82,6 +83,7 @@ function deliver({pdu, hex: octets}) {
 }
 
 const orders = {
+  look: () => {},
   start,
   stop,
   deliver,
