@@ -73,8 +73,8 @@ def forecast_line(pile: Pile, records: Sequence[Record], outlook: Forecast) -> d
         "moisture_pct": _range(outlook.moisture, _percent, 0),
         "mix": {"c_n": round(outlook.mix_c_n, 1), "moisture_pct": round(100.0 * outlook.mix_moisture, 1)},
         "hygiene": {
-            "hours_over_131f": round(outlook.hours_over_55c),
-            "weed_seed_kill_pct": round(100.0 * outlook.weed_seed_kill),
+            "hours_over_131f": round(outlook.credit.hours_over_55c),
+            "weed_seed_kill_pct": round(100.0 * outlook.credit.seeds_killed),
         },
         "harvest_litres": _range(outlook.harvest_litres, float, 0),
         "next": [_action(action) for action in next_actions(pile, records, outlook)],

@@ -61,8 +61,7 @@ class Forecast:
     turn_due, water_due          median day on which turning or watering becomes pays, None if not in sight
     ready                        for a fed pile: when all would be ready if adding stopped on `as_of`
     bottom_litres                fed pile: what could be taken from the bottom now [L of finished compost]
-    hours_over_55c               proven by readings, core only
-    weed_seed_kill               share [-], with the part that was never hot
+    credit                       time in the heat that the readings prove
     moved                        codes of what moved `ready` most, strongest first: "hot_readings",
                                  "cool_readings", "dry", "wet", "turned", "not_turned", "watered", "height",
                                  "cold_weather"
@@ -85,8 +84,7 @@ class Forecast:
     trend_c_per_day: float
     mix_c_n: float
     mix_moisture: float
-    hours_over_55c: float
-    weed_seed_kill: float
+    credit: hygiene.Credit
     harvest_litres: Range
     bottom_litres: float
     turn_gain_days: float
@@ -118,7 +116,7 @@ def forecast(
     now = belief.seen[kept, today].astype(np.float64)
     water_l = gains.water_litres(belief)
     turn_gain, water_gain = gains.gains_days(belief, water_l)
-    credit = hygiene.credit(*hygiene.heard([r for r in records if r.on <= as_of], pile.built))
+    told = [record for record in records if record.on <= as_of]
     recipe = mix.blend(mix.parts_of([*pile.ingredients, *history.added]))
     return Forecast(
         pile_id=pile.id,
@@ -136,8 +134,7 @@ def forecast(
         trend_c_per_day=_trend(band, today),
         mix_c_n=round(recipe.c_n, 1),
         mix_moisture=round(recipe.moisture, 3),
-        hours_over_55c=round(credit.hours_over_55c, 1),
-        weed_seed_kill=round(credit.seeds_killed, 3),
+        credit=hygiene.credit(*hygiene.heard(told, pile.built), recipe.c_n),
         harvest_litres=_range(1000.0 * _finished_m3(ended), 0),
         bottom_litres=_bottom_litres(belief) if pile.fed else 0.0,
         turn_gain_days=turn_gain,

@@ -9,7 +9,7 @@ measures of a home pile, which is not always sanitised even when stable.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby, pairwise
@@ -47,19 +47,23 @@ class Reading:
 class Credit:
     """What the readings show so far; shares [-], hours of the core.
 
+    dose            sum of days / days required by [503]; the rule wants 1 or more in one unbroken period
     cycles          spells between turnings in which the core was hot for three days
     seeds_killed    of common weed seeds, with the share that was never hot
     never_hot       share of the pile that may never have lain in the hot core
     further, significant, organic   whether the core and the turnings so far look like the rule's pattern
+    trials          published seed trials whose time and temperature the core has reached
     """
 
     hours_over_55c: float
+    dose: float
     cycles: int
     never_hot: float
     seeds_killed: float
     further: bool
     significant: bool
     organic: bool
+    trials: tuple["SeedTrial", ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,12 +149,14 @@ def credit(readings: Sequence[Reading], turned_days: Sequence[float], c_n: float
     organic_hours = hours_over(readings, HOT_C, ORGANIC_TOO_HOT_C)
     return Credit(
         hours_over_55c=hours,
+        dose=dose(list(_steps(readings))),
         cycles=cycles,
         never_hot=never_hot_share(cycles),
         seeds_killed=seeds_killed(spells),
         further=hours >= 15 * 24 and hot_turns >= 5,
         significant=hours_over(readings, 40.0) >= 5 * 24 and hours >= 4,
         organic=organic_hours >= 15 * 24 and hot_turns >= 5 and c_n is not None and 25 <= c_n <= 40,
+        trials=tuple(each for each in SEED_TRIALS if hours_over(readings, each.celsius) >= 24 * each.days),
     )
 
 
@@ -166,11 +172,6 @@ def seeds_killed(spells: Sequence[Sequence[Reading]], hot_share: float = HOT_SHA
     return 1 - alive
 
 
-def trials_matched(readings: Sequence[Reading]) -> tuple[SeedTrial, ...]:
-    """Published trials whose time and temperature the core has reached."""
-    return tuple(trial for trial in SEED_TRIALS if hours_over(readings, trial.celsius) >= 24 * trial.days)
-
-
 def harvest_from(mixed_in_on: date, *, touches_soil: bool) -> date:
     """First harvest of a food crop after raw or unproven manure was mixed into its soil. [NOP]
 
@@ -180,9 +181,9 @@ def harvest_from(mixed_in_on: date, *, touches_soil: bool) -> date:
     return mixed_in_on + timedelta(days=RAW_MANURE_DAYS_TOUCHING if touches_soil else RAW_MANURE_DAYS_CLEAR)
 
 
-def treat_as_raw(*, has_manure: bool, so_far: Credit) -> bool:
+def treat_as_raw(so_far: Credit) -> bool:
     """Whether compost with manure must be used like raw manure: unless the rule's pattern was shown. [NOP]"""
-    return has_manure and not so_far.organic
+    return not so_far.organic
 
 
 def _days_within(one: Reading, two: Reading, low_c: float, high_c: float) -> float:
@@ -195,6 +196,13 @@ def _days_within(one: Reading, two: Reading, low_c: float, high_c: float) -> flo
         return days if low_c <= coolest <= high_c else 0.0
     inside = min(hottest, high_c) - max(coolest, low_c)
     return days * max(0.0, inside) / (hottest - coolest)
+
+
+def _steps(readings: Sequence[Reading]) -> Iterator[tuple[float, float]]:
+    """Days between readings that may be joined, at the cooler of the two."""
+    for one, two in pairwise(sorted(readings, key=lambda reading: reading.day)):
+        if two.day - one.day <= JOIN_DAYS:
+            yield two.day - one.day, min(one.core_c, two.core_c)
 
 
 def _spells(readings: Sequence[Reading], turned_days: Sequence[float]) -> list[list[Reading]]:

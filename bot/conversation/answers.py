@@ -16,6 +16,8 @@ from bot.language.meaning import Ask
 from shared.care import WHYS, Do
 from shared.cautions import holds_manure
 from shared.forecast import Forecast, Habit
+from shared.harvest import fit_from
+from shared.hygiene import harvest_from, treat_as_raw
 from storage.outbox import Line, OutRow
 from storage.piles import Piles
 
@@ -101,11 +103,18 @@ def safe_use(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None
     """Whether it may be used: by its stage, and by the manure rule where manure went in."""
     outlook, _ = known.look(pile.row, pile.records, known.today)
     outcome.say(f"use.{'ready' if outlook.stage == 'ready' else 'unfinished'}")
+    pots_on = fit_from("potting_mix", outlook.ready.p50)
+    if outlook.stage == "ready" and pots_on > known.today:
+        outcome.say("use.pots", pots_on=pots_on)
     tell_range(pile, outlook, outcome, only_if_moved=outlook.stage == "ready")
     if holds_manure(Piles.pile(pile.row, None, None), pile.records):
-        outcome.say("use.manure")
-    if outlook.hours_over_55c >= 1:
-        outcome.say("use.hygiene", hot_c=55.0, hot_hours=outlook.hours_over_55c)
+        dug_in = {
+            "touching_on": harvest_from(known.today, touches_soil=True),
+            "clear_on": harvest_from(known.today, touches_soil=False),
+        }
+        outcome.say("use.manure" if treat_as_raw(outlook.credit) else "use.manure_heated", **dug_in)
+    if outlook.credit.hours_over_55c >= 1:
+        outcome.say("use.hygiene", hot_c=55.0, hot_hours=outlook.credit.hours_over_55c)
 
 
 def what_if(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:

@@ -18,6 +18,7 @@ from PIL import Image
 from bot import chart
 from bot.chart import AREAS, LINES, PAPER, STAGES, compose, draw, stages_of
 from bot.language.wording import Voice
+from shared import hygiene
 from shared.forecast import DateRange, Day, Forecast, Habit, Range
 from shared.pile import Record, Stage
 
@@ -60,8 +61,7 @@ def outlook(
         trend_c_per_day=0.0,
         mix_c_n=30.0,
         mix_moisture=0.55,
-        hours_over_55c=0.0,
-        weed_seed_kill=0.0,
+        credit=hygiene.credit([], []),
         harvest_litres=some,
         bottom_litres=0.0,
         turn_gain_days=0.0,

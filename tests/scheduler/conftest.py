@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from scheduler.sender import Outcome, Rendered, Sent
+from shared import hygiene
 from shared.forecast import DateRange, Day, Forecast, Habit, Range
 from storage.outbox import OutRow
 from storage.people import Person
@@ -65,8 +66,7 @@ def forecast(on: date, **changes: Any) -> Forecast:
         "trend_c_per_day": -1.0,
         "mix_c_n": 30.0,
         "mix_moisture": 0.55,
-        "hours_over_55c": 0.0,
-        "weed_seed_kill": 0.0,
+        "credit": hygiene.credit([], []),
         "harvest_litres": Range(180.0, 240.0, 310.0),
         "bottom_litres": 0.0,
         "turn_gain_days": 0.0,

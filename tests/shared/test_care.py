@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shared import hygiene
 from shared.care import WHYS, Action, next_actions, stop_adding_date
 from shared.forecast import DateRange, Day, Forecast, Habit, Range
 from shared.pile import DailyWeather, Ingredient, Pile, Record
@@ -103,8 +104,7 @@ def outlook(given: dict[str, str]) -> Forecast:
         trend_c_per_day=float(given["trend"]),
         mix_c_n=float(given["c_n"]),
         mix_moisture=0.6,
-        hours_over_55c=0.0,
-        weed_seed_kill=0.0,
+        credit=hygiene.credit([], []),
         harvest_litres=Range(200, 260, 320),
         bottom_litres=float(given["bottom"]),
         turn_gain_days=float(given["gain"]),

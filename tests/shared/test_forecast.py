@@ -243,8 +243,8 @@ def test_heat_that_readings_prove_is_credited() -> None:
     """Two days at 60 °C between joined readings are 48 hours over 55 °C."""
     outlook = look(core(3, 60), core(4, 60), core(5, 60), day=6)
 
-    assert outlook.hours_over_55c == pytest.approx(48)
-    assert 0 < outlook.weed_seed_kill < 1
+    assert outlook.credit.hours_over_55c == pytest.approx(48)
+    assert 0 < outlook.credit.seeds_killed < 1
 
 
 def test_what_was_not_said_is_named() -> None:

@@ -16,7 +16,6 @@ from shared.hygiene import (
     hours_over,
     never_hot_share,
     treat_as_raw,
-    trials_matched,
 )
 from shared.pile import Record
 
@@ -67,6 +66,13 @@ def test_doses_add_up() -> None:
 
     assert dose(spells) == pytest.approx(1.2255, abs=6e-5)
     assert dose(spells[:1]) == pytest.approx(0.1997, abs=6e-5)
+
+
+def test_readings_give_the_dose_of_the_cooler_end() -> None:
+    """Two days read at 58 °C are two doses; a rise from 53 counts as 53; gaps give none."""
+    assert credit(steady(57.997, 2), []).dose == pytest.approx(2, abs=2e-3)
+    assert credit([Reading(0, 53), Reading(1, 58)], []).dose == pytest.approx(0.1997, abs=6e-5)
+    assert credit([Reading(0, 60), Reading(3, 60)], []).dose == 0
 
 
 def test_hours_count_between_near_readings_only() -> None:
@@ -151,10 +157,10 @@ def test_credit_is_bounded_and_grows_with_evidence(
 
 def test_trials_that_a_core_has_matched() -> None:
     """Three days at 50 °C kill cocklebur (Egley 1990); a week at 60 °C leaves up to 30 % of hardy seeds."""
-    assert [trial.seeds for trial in trials_matched(steady(51, 4))] == ["cocklebur"]
-    hardy = [trial for trial in trials_matched(steady(61, 8)) if "velvetleaf" in trial.seeds]
+    assert [trial.seeds for trial in credit(steady(51, 4), []).trials] == ["cocklebur"]
+    hardy = [trial for trial in credit(steady(61, 8), []).trials if "velvetleaf" in trial.seeds]
     assert hardy[0].alive_high == pytest.approx(0.30)
-    assert trials_matched(steady(45, 30)) == ()
+    assert credit(steady(45, 30), []).trials == ()
 
 
 def test_the_manure_clock_runs_from_the_soil() -> None:
@@ -170,9 +176,8 @@ def test_unproven_compost_with_manure_counts_as_raw() -> None:
     proven = credit(steady(58, 16), [3.0, 6.0, 9.0, 12.0, 15.0], c_n=30)
     hot_but_unturned = credit(steady(60, 30), [], c_n=30)
 
-    assert not treat_as_raw(has_manure=True, so_far=proven)
-    assert treat_as_raw(has_manure=True, so_far=hot_but_unturned)
-    assert not treat_as_raw(has_manure=False, so_far=hot_but_unturned)
+    assert not treat_as_raw(proven)
+    assert treat_as_raw(hot_but_unturned)
 
 
 def test_records_become_readings_in_the_order_told() -> None:

@@ -1,7 +1,7 @@
 """What one message leads to: pure, from a meaning, what is known, and the moment."""
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -10,6 +10,7 @@ from bot.conversation.decide import Codes, decide
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Ask, Fact, Meaning, Setup
 from bot.profile import Profile, Staff
+from shared import hygiene
 from shared.care import Action
 from shared.forecast import DateRange, Forecast, Habit, Range
 from shared.pile import Record
@@ -40,8 +41,9 @@ def outlook(**changed: Any) -> Forecast:
     values: dict[str, Any] = {
         "pile_id": "1", "as_of": TODAY, "stage": "hot", "air_c": 15.0, "core_c": Range(50.0, 54.0, 58.0),
         "ready": DateRange(date(2026, 7, 10), date(2026, 7, 25), date(2026, 8, 20)), **plain,
-        "trend_c_per_day": -1.0, "mix_c_n": 30.0, "mix_moisture": 0.55, "hours_over_55c": 40.0,
-        "weed_seed_kill": 0.5, "harvest_litres": Range(150.0, 200.0, 250.0), "bottom_litres": 0.0,
+        "trend_c_per_day": -1.0, "mix_c_n": 30.0, "mix_moisture": 0.55,
+        "credit": replace(hygiene.credit([], []), hours_over_55c=40.0),
+        "harvest_litres": Range(150.0, 200.0, 250.0), "bottom_litres": 0.0,
         "turn_gain_days": 3.0, "water_gain_days": 0.0, "water_litres": 0.0, "turn_due": None,
         "water_due": None, "days": (), "habit": Habit(7.0, None), "moved": (), "assumed": (),
     }  # fmt: skip
@@ -421,6 +423,32 @@ def test_manure_may_go_in_now_where_the_pile_is_hot() -> None:
 
     assert said(hear(known(ANA, pile()), asks=(ask,)))[0] == "may_add.hot_now"
     assert said(hear(cool, asks=(ask,)))[0] == "may_add.not_hot"
+
+
+def test_compost_with_manure_is_used_by_the_manure_clock_from_today() -> None:
+    """Unproven heat: 120 and 90 days from digging in; a shown pattern still names the days, as prudence."""
+    manured = pile()
+    manured = replace(
+        manured, row=replace(manured.row, setup={**SETUP, "ingredients": [["cow_manure", 300.0]]})
+    )
+    shown = replace(hygiene.credit([], []), organic=True)
+    proven = known(ANA, manured, forecast=outlook(stage="ready", credit=shown))
+
+    line = next(
+        line for line in hear(known(ANA, manured), asks=(Ask("safe_use"),)).lines if line.key == "use.manure"
+    )
+    assert line.values["touching_on"] - TODAY == timedelta(days=120)
+    assert line.values["clear_on"] - TODAY == timedelta(days=90)
+    assert "use.manure_heated" in said(hear(proven, asks=(Ask("safe_use"),)))
+
+
+def test_pots_wait_a_month_longer_than_beds() -> None:
+    """Ready is fit for beds; seedlings want a month more, and nothing is said once it has passed."""
+    fresh = DateRange(TODAY - timedelta(days=9), TODAY - timedelta(days=5), TODAY)
+    rested = DateRange(TODAY - timedelta(days=90), TODAY - timedelta(days=60), TODAY)
+    for ready, told in ((fresh, True), (rested, False)):
+        before = known(ANA, pile(), forecast=outlook(stage="ready", ready=ready))
+        assert ("use.pots" in said(hear(before, asks=(Ask("safe_use"),)))) is told
 
 
 def test_why_gives_the_reason_of_the_nudge_only_while_it_waits() -> None:
