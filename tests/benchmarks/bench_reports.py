@@ -1,13 +1,15 @@
 """How long the staff's pages take with twenty thousand graduates and two million records behind them.
 
-    python tests/benchmarks/bench_reports.py [--people 20000] [--records 2000000] [--url URL]
+    python tests/benchmarks/bench_reports.py [--people 20000] [--records 2000000] [--url URL] [--filled]
 
-Prints the median of each page, the first working out of a year's figures, and the memory used.
-The yardstick is one query that looks at every record of the same database.
+Prints the median of each page that a coordinator can open, the slowest first, the first working out of a year's
+figures, the archive of everything, and the memory used. The yardstick is one query that looks at every record of
+the same database. `--filled`: the database of `--url` was filled by an earlier run.
 """
 
 import argparse
 import random
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -26,17 +28,32 @@ from starlette.testclient import TestClient
 
 from bot.outlook import Outlooks
 from bot.profile import Profile
+from bot.staff.poster import Ways
 from bot.web.office import Office
-from bot.web.staff import staff_pages
+from bot.web.staff import PAGES, staff_pages
 from storage.models import (
     AddressTable,
     ClassTable,
     ConsentTable,
+    IncomingTable,
     KeeperTable,
+    OutboxTable,
     PersonTable,
     PileTable,
     PromiseTable,
     RecordTable,
+)
+from storage.staff_models import (
+    AssignmentTable,
+    BinSaleTable,
+    BroadcastTable,
+    HelpTable,
+    LookTable,
+    QuestionTable,
+    RosterTable,
+    StaffTable,
+    SurveyAnswerTable,
+    SurveyTable,
 )
 from storage.work import Store
 from tests.benchmarks.measure import peak_mb
@@ -45,6 +62,9 @@ NOW = datetime(2026, 10, 1, 18, tzinfo=UTC)
 FIRST = datetime(2023, 1, 1, 18, tzinfo=UTC)
 CLASSES = 400
 TIMES = 7
+STAFF, BROADCASTS, SURVEYS, ROSTERS = 12, 40, 6, 60
+WAITING_EACH = 200
+"""One helpdesk row in so many still waits."""
 
 
 class Clock:
@@ -99,13 +119,95 @@ def rows(people: int, records: int, seed: int) -> Iterator[tuple[Any, dict[str, 
         yield KeeperTable, {"pile_id": n, "person_id": n, "number": 1, "joined_at": joined}
     for n, joined in everybody:
         yield PromiseTable, {"pile_id": n, "at": joined, "first": joined.date(), "last": NOW.date()}
+    yield from told(people, records, chance)
+    yield from office(people, records, chance)
+
+
+def told(people: int, records: int, chance: random.Random) -> Iterator[tuple[Any, dict[str, Any]]]:
+    """The records; every second one came by a text of its own, which was answered."""
+    moments = []
     for n in range(records):
         pile_id = n % people + 1
         joined = FIRST + timedelta(days=pile_id % CLASSES * 3)
         at = joined + timedelta(days=min(1340, n // people * chance.uniform(1, 6)))
         kind, data = record(n // people, at, chance)
-        told = {"kind": kind, "on_day": at.date(), "data": data, "said_by": pile_id, "said_at": min(at, NOW)}
-        yield RecordTable, {"pile_id": pile_id, **told}
+        by = {"said_by": pile_id, "said_at": min(at, NOW)}
+        yield RecordTable, {"pile_id": pile_id, "kind": kind, "on_day": at.date(), "data": data, **by}
+        if n % 2:
+            moments.append((pile_id, min(at, NOW)))
+    for n, (person_id, at) in enumerate(moments):
+        text = {"text": "temp 128, looks dry", "form": "text", "at": at, "handled_at": at}
+        yield (
+            IncomingTable,
+            {"channel": "gateway", "address": f"bench-{person_id}", "message_id": f"m{n}", **text},
+        )
+    for n, (person_id, at) in enumerate(moments):
+        yield OutboxTable, said(person_id, f"reply:{n}", at, "reply")
+
+
+def said(person_id: int, key: str, at: datetime, kind: str, broadcast: int | None = None) -> dict[str, Any]:
+    """Something that was sent."""
+    return {
+        "person_id": person_id,
+        "broadcast_id": broadcast,
+        "kind": kind,
+        "rank": 1,
+        "lines": [["noted.temperature", {"core_c": 53.3}]],
+        "options": [],
+        "reason": {},
+        "unique_key": key,
+        "due_at": at,
+        "status": "sent",
+        "attempts": 1,
+        "next_try_at": at,
+        "channel": "gateway",
+        "address": f"bench-{person_id}",
+        "text": "128 F, dry. Give it about 10 gallons of water.",
+        "sent_at": at,
+    }
+
+
+def office(people: int, records: int, chance: random.Random) -> Iterator[tuple[Any, dict[str, Any]]]:
+    """What the staff did in those years."""
+    for n in range(1, STAFF + 1):
+        role = "coordinator" if n == 1 else "volunteer" if n > 6 else "educator"
+        yield StaffTable, {"id": n, "person_id": n, "name": f"Staff {n}", "role": role, "since": FIRST}
+    for n in range(7 * 100, STAFF * 100):
+        yield AssignmentTable, {"staff_id": n // 100, "pile_id": n % people + 1, "since": FIRST}
+    for n in range(people // 2):
+        sold = {"kind": "County bin", "price_cents": 2500, "sold_on": date(2024, 5, 1)}
+        yield BinSaleTable, {"class_code": f"C{n % CLASSES}", "person_id": n + 1, **sold}
+    for n in range(ROSTERS):
+        cells = [["Name", "Phone"], *([f"Name {row}", f"505 555 01{row % 100:02d}"] for row in range(2000))]
+        file = {"file_name": f"list {n}.csv", "columns": {"name": 0, "phone": 1}, "at": NOW}
+        yield RosterTable, {"class_code": f"C{n}", "staff_id": 2, "rows": cells, **file}
+    for n in range(1, BROADCASTS + 1):
+        words = {"title": f"Text {n}", "audience": {}, "en": "Keep your leaves.", "es": "Guarde sus hojas."}
+        course = {"made_by": 2, "made_at": FIRST, "per_hour": 600, "status": "done", "cursor": people}
+        yield BroadcastTable, {"id": n, "approved_by": 1, "started_at": FIRST, **words, **course}
+    for n in range(BROADCASTS * people // 4):
+        broadcast, person_id = n % BROADCASTS + 1, n // BROADCASTS * 4 + 1
+        at = NOW - timedelta(days=20 * broadcast)
+        yield OutboxTable, said(person_id, f"many:{n}", at, "broadcast", broadcast)
+    item = {"en": "Do you keep a pile?", "es": "¿Sigue?", "answers": [["yes", "sí"], ["no", "no"]]}
+    for n in range(1, SURVEYS + 1):
+        span = {"starts_on": date(2023, 1, 1), "ends_on": date(2026, 12, 1), "made_by": 1, "cursor": people}
+        yield SurveyTable, {"id": n, "title": f"Survey {n}", "items": [item] * 5, **span}
+    for n in range(SURVEYS * 5 * people):
+        key = {"survey_id": n % SURVEYS + 1, "item": n // SURVEYS % 5, "person_id": n // (5 * SURVEYS) + 1}
+        at = NOW - timedelta(days=n % 900)
+        yield SurveyAnswerTable, {**key, "asked_at": at, "value": chance.choice(("yes", "no", "skip", None))}
+    for n in range(records // 100):
+        at = NOW - timedelta(days=chance.randrange(1000))
+        person_id, handled = chance.randrange(people) + 1, at if n % WAITING_EACH else None
+        row = {"pile_id": person_id, "opened_at": at, "handled_at": handled, "incoming_id": person_id}
+        yield HelpTable, {"person_id": person_id, "cause": "trouble" if handled else "danger", **row}
+    for n in range(records // 20):
+        at = NOW - timedelta(days=chance.randrange(1000))
+        asked = {"topic": chance.choice(("done", "smell", "ants", "add")), "by_staff": n % 30 == 0}
+        yield QuestionTable, {"incoming_id": n + 1, "person_id": n % people + 1, "at": at, **asked}
+    for n in range(records // 40):
+        yield LookTable, {"staff_id": n % STAFF + 1, "person_id": n % people + 1, "what": "thread", "at": NOW}
 
 
 def record(turn: int, at: datetime, chance: random.Random) -> tuple[str, dict[str, Any]]:
@@ -155,12 +257,14 @@ def main() -> None:
     parser.add_argument("--people", type=int, default=20_000)
     parser.add_argument("--records", type=int, default=2_000_000)
     parser.add_argument("--url")
+    parser.add_argument("--filled", action="store_true")
     given = parser.parse_args()
     with TemporaryDirectory() as folder:
         url = given.url or f"sqlite:///{Path(folder) / 'bench.sqlite'}"
         store = Store(url)
         store.upgrade()
-        fill(url, given.people, given.records)
+        if not given.filled:
+            fill(url, given.people, given.records)
         show(store, url)
         store.close()
 
@@ -168,36 +272,41 @@ def main() -> None:
 def show(store: Store, url: str) -> None:
     """Each page, beside one look at every record."""
     with store.work() as work:
-        member = work.staff.join(work.staff.invite("Ike", "coordinator", None, NOW), 1, NOW)
-        assert member is not None
-        token = work.staff.open_visit(member.id, NOW)
+        token = work.staff.open_visit(1, NOW)
         work.commit()
     engine = create_engine(url)
-    with engine.connect() as connection:
+    with engine.begin() as connection:
+        connection.execute(text("DELETE FROM day_figures"))
         _, look_s = timed(
             lambda: connection.execute(text("SELECT sum(id), max(said_at) FROM record")).all(), TIMES
         )
     engine.dispose()
     print(f"one look at every record    {look_s:8.3f} s")
-    office = Office(store, Profile(), Clock(), "http://testserver", Outlooks(Profile()))
+    office = Office(store, Profile(), Clock(), "http://testserver", Outlooks(Profile()), Ways("+15055550100"))
     with TestClient(Starlette(routes=staff_pages(office)), cookies={"visit": token}) as browser:
-        for path in PATHS:
-            first, again = timed(lambda path=path: browser.get(path).raise_for_status(), TIMES)  # type: ignore[misc]
+        took = {
+            path: timed(lambda path=path: browser.get(path).raise_for_status(), TIMES) for path in paths()
+        }  # type: ignore[misc]
+        for path, (first, again) in sorted(took.items(), key=lambda one: -one[1][1]):
             print(f"{path:28}{again:8.3f} s   first {first:8.3f} s   {again / look_s:8.1f} looks")
+        print(f"most memory in use          {peak_mb():8.0f} MB")
+        mark = re.search(r'name="form_mark" value="([0-9a-f]+)"', browser.get("/export").text)
+        assert mark is not None
+        first, _ = timed(lambda: browser.post("/export", data={"form_mark": mark[1]}).raise_for_status(), 0)
+        print(f"the archive of everything   {first:8.3f} s")
     print(f"most memory in use          {peak_mb():8.0f} MB")
 
 
-PATHS = (
-    "/",
-    "/classes",
-    "/classes/C7",
-    "/reports",
-    "/reports/2026",
-    "/reports/2026.csv",
-    "/reports/2026.pdf",
-    "/reports/topics",
-    "/dates-kept",
-)
+def paths() -> list[str]:
+    """Every page, with sample values for the parts of its path that have names."""
+    samples = {"code": "C7", "form": "pdf", "year": "2026", "person": "7", "key": "none", "language": "es"}
+    nothing_there = ("/calendar", "/picture", "/language", "/reports/frozen", "/readings/")
+    return [
+        re.sub(r"\{(\w+)(:int)?\}", lambda part: samples.get(part[1], "1"), page.path)
+        for page in PAGES
+        if page.method == "GET" and not page.path.startswith(nothing_there)
+    ]
+
 
 if __name__ == "__main__":
     main()
