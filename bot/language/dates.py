@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 import dateparser  # type: ignore[import-untyped]
@@ -19,6 +20,7 @@ from bot.language.meaning import Language
 
 UNTIL = {"until", "till", "hasta", "through"}  # a date after it ends something
 SINCE = ("since ", "desde ")
+FEW_WORDS = 4  # in a longer message "may" is sooner a verb than a month
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
@@ -113,6 +115,7 @@ def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
                 when = replace(when, span=True, weekday=None)  # it has been so ever since
             if when is not None:
                 items[first : last + 1] = [_fold(items[first : last + 1], when)]
+                items[first].labels -= _grammar(lex.language).months.keys()  # "the ninth of may" allows nothing
                 folded = True
         if folded:
             text, starts = _joined(items)
@@ -246,6 +249,29 @@ def _distance(kind: str, got: dict[str, Any], grammar: _Grammar, lex: Lexicon, n
         span = timedelta(days=round(number * 30.4))
     moment = now - span if kind == "ago" else now + span
     return When(moment.date(), None) if kind == "ago" else When(None, moment.date(), span=kind == "span")
+
+
+def day_named(items: list[Item], lex: Lexicon, now: datetime) -> date | None:
+    """The one day that a message names, as it answers "when was it?"; None where it names none or several.
+
+    "three weeks old" is so long ago, "in March" the middle of the last one.
+    """
+    grammar, words = _grammar(lex.language), [item.key for item in items]
+    days = {
+        when.past for item in items if isinstance(when := item.value, When) and not (when.loose or when.many)
+    }
+    if days:
+        return days.pop() if len(days) == 1 else None
+    units = {plain(word) for names in lex.tables["dates"]["units"].values() for word in names}
+    for count, unit in pairwise(words):
+        if unit in units and (count.isdigit() or count in grammar.counts):
+            found = _distance("ago", {"count": count, "unit": unit}, grammar, lex, now)
+            return found and found.past
+    month = next((grammar.months[word] for word in words if word in grammar.months), None)
+    if month is None or len(words) > FEW_WORDS:
+        return None
+    middle = date(now.year, month, 15)
+    return middle if middle <= now.date() else middle.replace(year=now.year - 1)
 
 
 def _year(said: str | None) -> str:

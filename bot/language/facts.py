@@ -22,7 +22,7 @@ SAME_AS = {"bad": "rotten", "fresh": "earthy", "lost": "cold"}  # vaguer words, 
 
 def find_facts(items: list[Item], lex: Lexicon, now: datetime, units: Units) -> list[Fact]:
     """Every fact that the message reports, in the order of its words."""
-    for label in ("harmless", "relative", "beasts"):
+    for label in ("harmless", "sure", "relative", "beasts"):
         for name, (first, last) in lex.searches(items, f"{label}."):
             for item in items[first:last]:
                 item.labels |= {f"<{label}>", f"<{label}.{name}>"}
@@ -41,7 +41,7 @@ def _facts(f: Finding, on: date) -> Iterator[Fact]:
     buckets = fields.pop("buckets", None)
     record = Record(f.kind, on, hour=f.hour, **fields)
     for pile in (f.pile or "").split("&"):
-        yield Fact(record, pile or None, f.doubt, buckets)
+        yield Fact(record, pile or None, f.doubt, buckets, f.units)
 
 
 # --- on which day, at which pile ---------------------------------------------------------------------------
@@ -143,8 +143,9 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
             continue
         alone = not any(items[f.at].segment == item.segment for f in found)
         listed = i > 1 and items[i - 1].key == "," and items[i - 2].has("<date>")  # "Mon, Wed and Fri"
-        joined = i and any(x.has("<and>", "<again>", "<amount>", "more") for x in items[max(0, i - 3) : i])
         last = next((f for f in reversed(found) if f.at < i and items[f.at].sentence == item.sentence), None)
+        links = ("<and>", "<again>", "<amount>", "more", *(("or",) if last and last.kind == "not_turned" else ()))
+        joined = i and any(x.has(*links) for x in items[max(0, i - 3) : i])
         dated = last is not None and any(x.has("<date>") and x.sentence == item.sentence for x in items[:i])
         denied = any(x.has("<not>") and x.segment == item.segment for x in items)
         if denied and last is not None and last.kind not in EVENTS:

@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from bot.language.items import Item
+from bot.language.meaning import Units
 from bot.language.quantities import Doubt
 from shared.pile import Kind
 
@@ -24,6 +25,7 @@ class Finding:
     on: date | None = None
     hour: float | None = None
     pile: str | None = None
+    units: Units | None = None
 
 
 def near(items: list[Item], at: int, *labels: str, back: int = 4, ahead: int = 0) -> bool:
@@ -40,6 +42,8 @@ def tense_at(items: list[Item], at: int) -> str:
             break
         if items[i].has("<was>"):
             return "past"
+        if items[i].key == "s" and i and items[i - 1].has("<date>"):
+            continue  # "yesterday's reading"
         if items[i].has("<is>", "<now>") or any(
             label.endswith((".now>", ".ing>")) for label in items[i].labels
         ):

@@ -118,12 +118,14 @@ class Fact:
     doubt   why the value may not be what was meant: "impossible", "digits", "unit", "surface", "heard";
             "vague" for a smell that is bad without a word for how
     buckets how many buckets of unsaid size, where the amount was given so; the record has no litres then
+    units   the scale that a reading is written in, None where it names none
     """
 
     record: Record
     pile: str | None = None
     doubt: Literal["impossible", "digits", "unit", "surface", "heard", "vague"] | None = None
     buckets: float | None = None
+    units: Units | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +189,8 @@ class Meaning:
     number    the bare number that the message consists of ("2", "135"), where it is one
     speaker   the first word of "Ana: turned", as written
     lead      a short answer that a longer message opens with: "done. 128 now"
+    on        the one day that the message names, as it answers "when was it?"; the last March for "in March"
+    units     the measures that it is written in: "c" for Celsius, metres and litres; None where it names none
     by        who did what is told, where that is not the writer alone: names, "me" for the writer
     danger    a fixed, careful answer is due; pile advice must not follow
     """
@@ -201,3 +205,5 @@ class Meaning:
     danger: Danger | None = None
     by: tuple[str, ...] = ()
     lead: Bare | None = None
+    on: date | None = None
+    units: Units | None = None

@@ -273,6 +273,24 @@ def _ends_length(items: list[Item], end: int) -> bool:
     return end >= len(items) or items[end].has("<end>", "<break>", "<and>", "<tall>", "<across>")
 
 
+METRIC = frozenset({"litre", "millilitre", "metre", "centimetre", "celsius"})
+
+
+def measures(items: list[Item], lex: Lexicon) -> Units | None:
+    """The measures that a message is written in, those of a reading before those of a length or an amount."""
+    for item in items:
+        if isinstance(item.value, Degrees) and item.value.unit is not None and "weather" not in item.scope:
+            return item.value.unit
+    kinds = [
+        kind
+        for item in items
+        if item.has("<length>") or isinstance(item.value, Amount)
+        for word in item.key.split()
+        if (kind := lex.unit(word.strip("0123456789.,"))) in {*LITRES, *METRES}
+    ]
+    return None if not kinds else "c" if kinds[0] in METRIC else "f"
+
+
 def read_degrees(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
     """The items with numbers that carry a unit of temperature folded: "58c", "128 degrees", "60 grados"."""
     folded: list[Item] = []

@@ -33,7 +33,7 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             for item in items[first:last]:
                 item.labels.add("<of_lumps>")  # "wet layers" tells of the layers
         concept, word = name.split(".")
-        if not (scope & UNREAL or denied or of_soil or items[first].has(*_harmless(concept))):
+        if not (scope & UNREAL or denied or of_soil or items[first].has(*_harmless(items[first], concept))):
             fields = {} if word == "seen" else {"word": word}
             yield Finding(KINDS[concept], first, tense_at(items, first), fields)
     for i, item in enumerate(items):
@@ -45,7 +45,7 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             if not label.startswith("<") or "." not in label:
                 continue
             concept, value = label[1:-1].split(".")
-            if item.has(*_harmless(concept)) or _left_behind(items, i, concept):
+            if item.has(*_harmless(item, concept)) or _left_behind(items, i, concept):
                 continue
             found = _state(items, i, concept, value, denied)
             if found is not None:
@@ -64,10 +64,13 @@ def _left_behind(items: list[Item], at: int, concept: str) -> bool:
     )
 
 
-def _harmless(concept: str) -> tuple[str, ...]:
-    """What only sounds like it: a cigarette's smoke, the heat of the day, flies that have gone."""
+def _harmless(item: Item, concept: str) -> tuple[str, ...]:
+    """What only sounds like it: a cigarette's smoke, the heat of the day, flies that have gone.
+
+    Smoke from elsewhere is none of the pile's, unless the pile is named beside it.
+    """
     if concept == "smoke":
-        return ("<harmless.smoke>",)
+        return ("<harmless.smoke>",) if item.has("<sure.smoke>") else ("<harmless.smoke>", "<harmless.far_smoke>")
     return ("<harmless.heat>", "<harmless.other>", "<harmless.gone>", "<harmless.deed>")
 
 
@@ -206,7 +209,7 @@ def find_temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
         edge = _at_edge(items, i)
         doubt = doubt_of(reading, units, edge)
         fields = {"core_c": reading.celsius, "edge": edge}
-        readings.append(Finding("temperature", i, tense_at(items, i), fields, doubt))
+        readings.append(Finding("temperature", i, tense_at(items, i), fields, doubt, units=reading.unit))
     yield from readings
 
 

@@ -74,6 +74,8 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
         setup=find_setup(items, lex),
         lead=None if bare else wants.opening_answer(items, lex),
         danger=urgent.find_danger(items, lex, facts),
+        on=dates.day_named(items, lex, now),
+        units=quantities.measures(items, lex),
     )
 
 

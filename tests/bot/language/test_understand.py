@@ -302,3 +302,39 @@ def test_no_text_can_break_the_reader() -> None:
         assert record["language"] in ("en", "es")
         assert unsaid(text, meaning) == [], text
         json.dumps(record)
+
+
+@pytest.mark.parametrize(
+    ("text", "day"),
+    [
+        ("about 3 weeks ago", "2026-07-21"),
+        ("3 weeks old", "2026-07-21"),
+        ("hace dos meses", "2026-06-11"),
+        ("in May", "2026-05-15"),
+        ("en noviembre", "2025-11-15"),
+        ("saturday", "2026-08-08"),
+        ("130", None),
+        ("turned it monday, 128 on tuesday", None),
+    ],
+)
+def test_the_one_day_that_a_message_names_answers_when_it_was(text: str, day: str | None) -> None:
+    """ "When did you build it?" is answered by a day, an age or a month alone; two days answer nothing."""
+    named = understand(text, NOW, "f").on
+
+    assert (named and named.isoformat()) == day
+
+
+@pytest.mark.parametrize(
+    ("text", "units"),
+    [
+        ("58c core 31 edge", "c"),
+        ("un metro por lado, hojas y pasto", "c"),
+        ("3 ft each way", "f"),
+        ("le eche 20 litros de agua", "c"),
+        ("its 95 F outside, the pile is at 60 C", "c"),
+        ("130 and dry", None),
+    ],
+)
+def test_a_message_tells_the_measures_that_it_is_written_in(text: str, units: str | None) -> None:
+    """Celsius and metres, or Fahrenheit and feet; a bare number tells neither."""
+    assert understand(text, NOW, "f").units == units
