@@ -83,12 +83,20 @@ class Unknown:
 Outcome = Sent | NotSent | Refused | Unknown
 
 
+def _one(_text: str) -> int:
+    return 1
+
+
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """What a channel bears: messages a second from all workers, and seconds between two to one person."""
+    """What a channel bears: messages a second from all workers, and seconds between two to one person.
+
+    counts   for how many of them a text counts
+    """
 
     per_second: float = inf
     per_person_s: float = 0.0
+    counts: Callable[[str], int] = _one
 
 
 class Channel(Protocol):
@@ -166,7 +174,7 @@ class Sender:
     def _claim(self, channel: Channel, at: datetime, room: int) -> list[tuple[OutRow, datetime]]:
         """Messages that the channel has room for, each with the moment at which it may go."""
         at = max(at, self._clock.now())
-        pace: Pace = getattr(channel, "pace", Pace())
+        pace = _pace_of(channel)
         with self._store.work() as work:
             free_at = work.paces.free_at(channel.name, at)
             room = min(room, floor(pace.per_second * AHEAD_S) or 1) if pace.per_second < inf else room
@@ -233,10 +241,20 @@ class Sender:
                 work.outbox.hold_back(row.id, "paused")
             else:
                 message = self._worded(work, row, person, at)
+            if message is not None:
+                self._count(work, row, message, at)
             if message is not None and not work.outbox.starting(row.id, self._holder, at):
                 message = None
             work.commit()
         return message
+
+    def _count(self, work: Work, row: OutRow, message: Rendered, at: datetime) -> None:
+        """Take of the channel's time what a text takes beyond the one message that it was claimed as."""
+        channel = self._channels[row.channel or ""]
+        pace = _pace_of(channel)
+        if (more := pace.counts(message.text) - 1) > 0 and pace.per_second < inf:
+            free_at = work.paces.free_at(channel.name, at)
+            work.paces.take(channel.name, free_at + timedelta(seconds=more / pace.per_second))
 
     def _worded(self, work: Work, row: OutRow, person: Person, at: datetime) -> Rendered | None:
         try:
@@ -288,6 +306,11 @@ class Sender:
             return
         wait = min(FIRST_WAIT * 2 ** (tries - 1), LONGEST_WAIT)
         work.outbox.retry(row.id, at + max(wait, at_least), why)
+
+
+def _pace_of(channel: Channel) -> Pace:
+    pace: Pace = getattr(channel, "pace", Pace())
+    return pace
 
 
 def _has_written(person: Person, row: OutRow, at: datetime) -> bool:

@@ -16,6 +16,7 @@ import httpx
 
 from bot.channels.arrivals import Arrivals
 from bot.channels.gateway_settings import GatewaySettings, Receiving
+from bot.channels.turnstile import Turnstile
 from bot.phone_numbers import e164, masked, region_of
 from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
@@ -43,7 +44,8 @@ class Gateway:
         self._region = region_of(sender)
         self._clock = clock
         send = settings.send
-        self.pace = Pace(send.per_second)
+        self._turnstile = Turnstile(send.per_second)
+        self.pace = Pace(self._turnstile.per_second)
         self._http = httpx.AsyncClient(
             headers=send.headers,
             auth=(send.user, send.password) if send.user else None,
@@ -81,6 +83,7 @@ class Gateway:
         send = self._settings.send
         values = {"to": address, "from": self._sender, "text": message.text, "reference": reference}
         where: dict[str, Any] = {"json": "json", "form": "data", "query": "params"}
+        await self._turnstile.passed()
         try:
             answer = await self._http.request(
                 send.method, send.url, **{where[send.body]: _filled(send.fields, values)}

@@ -7,7 +7,6 @@ from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from math import inf
 from typing import get_args
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -25,6 +24,7 @@ from bot.channels.smpp_text import (
     is_receipt,
     read,
 )
+from bot.channels.sms_text import parts
 from bot.phone_numbers import e164, masked, region_of
 from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
@@ -113,11 +113,11 @@ class Smpp:
 
     def __init__(self, url: str, sender: str, clock: Clock) -> None:
         self._smsc = read_url(url)
-        self.pace = Pace(self._smsc.account.per_second or inf)
         self._sender = sender
         self._region = region_of(sender)
         self._clock = clock
         self._link = Link(self._smsc.account, self._take)
+        self.pace = Pace(self._link.per_second, counts=lambda text: len(parts(text)))
         self._came: asyncio.Queue[tuple[Incoming, asyncio.Future[None]]] = asyncio.Queue()
         self._told: asyncio.Queue[Receipt] = asyncio.Queue()
         self._joining: dict[tuple[str, int, int], _Joined] = {}

@@ -15,11 +15,13 @@ from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
+from math import inf
 from struct import Struct
 from typing import Final
 
 import smpp34
 
+from bot.channels.turnstile import Turnstile
 from shared.errors import ChannelTrouble
 
 log = logging.getLogger(__name__)
@@ -113,8 +115,8 @@ class Link:
         self._account = account
         self._deliver = deliver
         self._window = asyncio.Semaphore(account.window)
-        self._gap_s = 1 / account.per_second if account.per_second else 0.0
-        self._next_turn = self._busy_until = self._wait_until = 0.0
+        self._turnstile = Turnstile(account.per_second or inf)
+        self._busy_until = self._wait_until = 0.0
         self._busy_s = FIRST_BUSY_S
         self._session: Session | None = None
         self._bound = asyncio.Event()
@@ -126,6 +128,11 @@ class Link:
     def is_up(self) -> bool:
         """Whether we are bound."""
         return self._bound.is_set()
+
+    @property
+    def per_second(self) -> float:
+        """How many parts go out a second at the most."""
+        return self._turnstile.per_second
 
     async def open(self) -> None:
         """Bind. Raises ChannelTrouble where the login is wrong; without a network it goes on trying."""
@@ -150,14 +157,8 @@ class Link:
     async def submit(self, text: smpp34.SubmitSm) -> Reply:
         """Send one part. Raises LinkDown where it surely did not go, LinkLost where nobody knows."""
         async with self._window:
-            await self._turn()
-            try:
-                async with asyncio.timeout_at(self._wait_until):
-                    await self._bound.wait()
-            except TimeoutError:
-                raise LinkDown("no link to the SMSC") from None
-            assert self._session is not None
-            reply = await self._session.ask(SUBMIT, text.encode()[HEADER.size :])
+            session = await self._turn()
+            reply = await session.ask(SUBMIT, text.encode()[HEADER.size :])
         self._mind(reply.status)
         return reply
 
@@ -169,15 +170,20 @@ class Link:
         elif now >= self._busy_until:
             log.warning("action=smpp_busy status=0x%02X pause_s=%.0f", status, self._busy_s)
             self._busy_until = now + self._busy_s
+            self._turnstile.close(self._busy_s)
             self._busy_s = min(2 * self._busy_s, LONGEST_BUSY_S)
 
-    async def _turn(self) -> None:
-        """Keep the pace: one text at a time passes, and none while the SMSC is busy."""
-        now = asyncio.get_running_loop().time
-        at = max(self._next_turn, now())
-        self._next_turn = at + self._gap_s
-        while (wait_s := max(at, self._busy_until) - now()) > 0:
-            await asyncio.sleep(wait_s)
+    async def _turn(self) -> "Session":
+        """The session, once there is one and a part may go: at our pace, and none while the SMSC is busy."""
+        while True:
+            try:
+                async with asyncio.timeout_at(self._wait_until):
+                    await self._bound.wait()
+            except TimeoutError:
+                raise LinkDown("no link to the SMSC") from None
+            await self._turnstile.passed()
+            if self._session is not None and self.is_up:
+                return self._session
 
     async def _run(self) -> None:
         pause_s = FIRST_PAUSE_S

@@ -32,6 +32,7 @@ from telegram.request import HTTPXRequest
 
 from bot.channels.arrivals import Arrivals
 from bot.channels.telegram_updates import KINDS, incoming
+from bot.channels.turnstile import Turnstile
 from bot.language.meaning import Language
 from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
 from scheduler.times import Clock
@@ -50,6 +51,8 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 60.0
 """Pause after a failed request, doubled each time. [s]"""
 NEVER_LEFT = (httpx.ConnectError, httpx.ConnectTimeout, httpx.PoolTimeout)
 """Causes by which a request surely did not reach the server."""
+MOST_A_SECOND: Final = 30
+"""Of all chats, and one in one chat: Telegram's FAQ for bots, as a soft limit."""
 LEAVE_S: Final = 2
 """How long the last buttons may take to be acknowledged. [s]"""
 REFUSED: Final = "Telegram refuses the token; check WARMHEAP_TELEGRAM_TOKEN"
@@ -68,7 +71,6 @@ class Telegram:
     name = "telegram"
     addresses = None
     pace = Pace(per_second=25, per_person_s=1)
-    """Under the 30 a second, and at the 1 a second in one chat, of Telegram's FAQ for bots."""
 
     def __init__(
         self, token: str, api: str, clock: Clock, menu: Menu | None = None, public_url: str | None = None
@@ -87,6 +89,7 @@ class Telegram:
         self._public_url = public_url
         # nobody without the token can make it, and every process of ours makes the same
         self._secret = hmac.new(token.encode(), b"webhook", hashlib.sha256).hexdigest()
+        self._turnstile = Turnstile(MOST_A_SECOND)
         self._settled = asyncio.Event()
         self._arrivals = Arrivals()
         self._acknowledging: set[asyncio.Task[None]] = set()
@@ -169,6 +172,7 @@ class Telegram:
     async def _send(self, address: str, message: Rendered) -> Message:
         buttons = [[InlineKeyboardButton(label, callback_data=answer)] for label, answer in message.options]
         markup = InlineKeyboardMarkup(buttons) if buttons else None
+        await self._turnstile.passed()
         if message.picture is None:
             return await self._bot.send_message(address, message.text, reply_markup=markup)
         return await self._bot.send_photo(address, message.picture, caption=message.text, reply_markup=markup)

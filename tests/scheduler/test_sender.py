@@ -355,6 +355,26 @@ async def test_a_channel_is_not_given_more_than_it_bears(
     assert sum(await asyncio.gather(*(worker.send_due(clock.moment) for worker in workers))) == 10
 
 
+async def test_a_long_text_counts_for_all_its_parts(
+    store: Store, people: list[Person], notebook: Any, render: Render, clock: Any, at: datetime
+) -> None:
+    """Where a channel bears two parts a second, of all workers, four texts of two parts take four seconds."""
+    notebook.pace = Pace(per_second=2, counts=lambda _text: 2)
+    for person in people[:6]:
+        put(store, person, "broadcast", f"to {person.id}", at)
+
+    async def sleep(_seconds: float) -> None:
+        pass
+
+    one, other = (Sender(store, {"sms": notebook}, render, clock, name, sleep) for name in ("one", "other"))
+
+    assert await one.send_due(at) == 4
+    clock.moment = at + timedelta(seconds=1.9)
+    assert await other.send_due(clock.moment) == 0
+    clock.moment = at + timedelta(seconds=3)
+    assert await other.send_due(clock.moment) == 2
+
+
 async def test_one_person_is_written_to_once_a_second(
     store: Store, ines: Person, notebook: Any, render: Render, clock: Any, at: datetime
 ) -> None:

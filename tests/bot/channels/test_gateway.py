@@ -171,6 +171,15 @@ async def test_success_can_be_told_in_the_answer(server, said, kind):
     assert isinstance(await outcome(server.url, success="state", success_is=["sent"]), kind)
 
 
+async def test_each_text_waits_for_its_turn(server, turns):
+    """A text counts for the pace that the settings name, which is told to the sender a little lower."""
+    async with gateway(server.url, per_second=11) as channel:
+        await channel.send(ANA, Rendered("Turn it today"), "412")
+
+        assert len(turns) == 1
+        assert channel.pace.per_second == pytest.approx(10)
+
+
 def test_the_example_is_a_whole_gateway(monkeypatch):
     """The file that operators copy can be read as it stands."""
     monkeypatch.setenv("GATEWAY_PASSWORD", "p")
@@ -178,7 +187,7 @@ def test_the_example_is_a_whole_gateway(monkeypatch):
 
     settings = read_gateway(EXAMPLE)
 
-    assert Gateway(settings, US, Noon()).pace.per_second == 1
+    assert settings.send.per_second == 1
     assert settings.send.password == "p"
     assert settings.receive is not None
     assert settings.receive.secret == "s"

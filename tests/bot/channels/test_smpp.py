@@ -221,6 +221,16 @@ async def test_a_long_text_goes_in_numbered_parts(smsc, text, lengths):
     ]
 
 
+async def test_each_part_waits_for_its_turn(smsc, turns):
+    """Every part counts for the pace that the address names, which is told to the sender a little lower."""
+    async with bound(smsc, "?per_second=11") as channel:
+        await say(channel, "a" * 307)
+
+        assert len(turns) == 3
+        assert channel.pace.per_second == pytest.approx(10)
+        assert channel.pace.counts("a" * 307) == 3
+
+
 async def test_without_a_link_nothing_has_gone(smsc, monkeypatch):
     """While the SMSC is away a text waits a little, then may be tried again later."""
     monkeypatch.setattr(smpp_link, "LINK_WAIT_S", 0.05)

@@ -365,6 +365,14 @@ async def test_quick_answers_are_buttons_that_carry_row_and_digit(phone):
     ]
 
 
+async def test_each_message_waits_for_its_turn(phone, turns):
+    """Words and pictures alike count for the pace of all chats together."""
+    await send(phone, Rendered("hello"))
+    await send(phone, Rendered("Your pile since March", (), b"\x89PNG\r\n\x1a\n"))
+
+    assert len(turns) == 2
+
+
 async def test_a_picture_is_sent_with_its_text(phone):
     """A chart goes out as a photo."""
     outcome = await send(phone, Rendered("Your pile since March", (), b"\x89PNG\r\n\x1a\n"))
