@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal, get_args
 
-from sqlalchemy import ColumnElement, and_, case, func, or_, select, update
+from sqlalchemy import ColumnElement, Select, and_, bindparam, case, func, or_, select, union_all, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
@@ -20,6 +20,7 @@ from storage.models import (
     OutboxTable,
     PersonTable,
     PileTable,
+    RecordTable,
     insert_once,
 )
 from storage.staff_models import HelpTable
@@ -96,6 +97,15 @@ class Said:
     who: str | None = None
 
 
+STAFF_WROTE = select(func.max(OutboxTable.due_at)).where(
+    OutboxTable.person_id.in_(bindparam("person_ids", expanding=True)),
+    OutboxTable.due_at > bindparam("since"),
+    OutboxTable.kind == "reply",
+    OutboxTable.unique_key.startswith(BY_STAFF),
+    or_(OutboxTable.pile_id == bindparam("pile_id"), OutboxTable.pile_id.is_(None)),
+)
+"""Asked with every message: so it is made once."""
+
 class Helpdesk:
     """The helpdesk of one unit of work."""
 
@@ -135,22 +145,22 @@ class Helpdesk:
             .order_by(rank, HelpTable.opened_at, HelpTable.id)
             .limit(limit)
         ).all()
-        return [self._waiting(row, person) for row, person in rows]
+        return [self._waiting(row, person, piles) for row, person in rows]
 
     def how_many(self, piles: Collection[int] | None = None) -> int:
         """How many rows wait."""
         count = select(func.count()).select_from(HelpTable).where(HelpTable.handled_at.is_(None), *_of(piles))
         return self._session.scalar(count) or 0
 
-    def of(self, person_id: int) -> list[Waiting]:
-        """The open rows of one person, oldest first."""
+    def of(self, person_id: int, piles: Collection[int] | None = None) -> list[Waiting]:
+        """The open rows of one person (only of these piles, unless None), oldest first."""
         rows = self._session.execute(
             select(HelpTable, PersonTable)
             .join(PersonTable, PersonTable.id == HelpTable.person_id)
-            .where(HelpTable.person_id == person_id, HelpTable.handled_at.is_(None))
+            .where(HelpTable.person_id == person_id, HelpTable.handled_at.is_(None), *_of(piles))
             .order_by(HelpTable.id)
         ).all()
-        return [self._waiting(row, person) for row, person in rows]
+        return [self._waiting(row, person, piles) for row, person in rows]
 
     def get(self, row_id: int) -> Waiting:
         """The row of this id, handled or not. Raises BadInput where there is none."""
@@ -170,27 +180,24 @@ class Helpdesk:
 
     def quiet_until(self, pile_id: int, person_ids: Collection[int], at: datetime) -> datetime | None:
         """Until when a human has this pile in hand; None where none has."""
-        wrote = select(func.max(OutboxTable.due_at)).where(
-            OutboxTable.person_id.in_(person_ids),
-            OutboxTable.due_at > at - STAFF_HAVE_IT,
-            OutboxTable.kind == "reply",
-            OutboxTable.unique_key.startswith(BY_STAFF),
-            or_(OutboxTable.pile_id == pile_id, OutboxTable.pile_id.is_(None)),
-        )
-        last = self._session.scalar(wrote)
+        about = {"person_ids": list(person_ids), "pile_id": pile_id, "since": at - STAFF_HAVE_IT}
+        last = self._session.scalar(STAFF_WROTE, about)
         return None if last is None else last + STAFF_HAVE_IT
 
-    def thread(self, person_id: int, limit: int) -> list[Said]:
-        """The last messages both ways, what was held back included, newest first."""
+    def thread(self, person_id: int, limit: int, piles: Collection[int] | None = None) -> list[Said]:
+        """The last messages both ways, what was held back included, newest first.
+
+        piles   only what is about these piles, as a volunteer sees it; None: all
+        """
         told = self._session.execute(
             select(IncomingTable.at, IncomingTable.channel, IncomingTable.text, IncomingTable.name)
-            .where(from_person(self._session, person_id))
+            .where(from_person(self._session, person_id), *_told_of(piles, person_id))
             .order_by(IncomingTable.at.desc(), IncomingTable.id.desc())
             .limit(limit)
         )
         said = self._session.scalars(
             select(OutboxTable)
-            .where(OutboxTable.person_id == person_id)
+            .where(OutboxTable.person_id == person_id, *_said_of(piles, person_id))
             .order_by(OutboxTable.due_at.desc(), OutboxTable.id.desc())
             .limit(limit)
         )
@@ -219,7 +226,7 @@ class Helpdesk:
         opened = [self.open(person_id, cause, at, pile_id) for cause, person_id, pile_id in found[:most]]  # type: ignore[arg-type]
         return sum(row is not None for row in opened)
 
-    def _waiting(self, row: HelpTable, person: PersonTable) -> Waiting:
+    def _waiting(self, row: HelpTable, person: PersonTable, piles: Collection[int] | None = None) -> Waiting:
         which = (
             IncomingTable.id == row.incoming_id
             if row.incoming_id
@@ -227,7 +234,7 @@ class Helpdesk:
         )
         last = self._session.execute(
             select(IncomingTable.text, IncomingTable.at)
-            .where(which)
+            .where(which, *_told_of(piles, row.person_id))
             .order_by(IncomingTable.at.desc(), IncomingTable.id.desc())
             .limit(1)
         ).one_or_none()
@@ -309,6 +316,28 @@ def from_person(session: Session, person_id: int) -> ColumnElement[bool]:
 
 def _of(piles: Collection[int] | None) -> tuple[ColumnElement[bool], ...]:
     return () if piles is None else (HelpTable.pile_id.in_(piles),)
+
+
+def _told_of(piles: Collection[int] | None, person_id: int) -> tuple[ColumnElement[bool], ...]:
+    return () if piles is None else (IncomingTable.id.in_(_about(piles, person_id)),)
+
+
+def _said_of(piles: Collection[int] | None, person_id: int) -> tuple[ColumnElement[bool], ...]:
+    if piles is None:
+        return ()
+    answers = OutboxTable.pile_id.is_(None) & OutboxTable.incoming_id.in_(_about(piles, person_id))
+    return (OutboxTable.pile_id.in_(piles) | answers,)
+
+
+def _about(piles: Collection[int], person_id: int) -> Select[Any]:
+    """Messages of a person that tell of these piles, need help with one, or were answered about one."""
+    told, helped, said = RecordTable, HelpTable, OutboxTable
+    named = union_all(
+        select(told.incoming_id).where(told.pile_id.in_(piles)),
+        select(helped.incoming_id).where(helped.person_id == person_id, helped.pile_id.in_(piles)),
+        select(said.incoming_id).where(said.person_id == person_id, said.pile_id.in_(piles)),
+    ).subquery()
+    return select(named.c.incoming_id).where(named.c.incoming_id.is_not(None))
 
 
 def _told(at: datetime, channel: str, text: str, name: str | None) -> Said:

@@ -82,6 +82,10 @@ class Privacy:
         )
         return [Hold(row.id, row.person_id, row.reason, name, row.made_at) for row, name in rows]
 
+    def is_held(self, person_id: int) -> bool:
+        """Whether a records request holds the texts of this person."""
+        return self._session.scalar(select(_held(person_id))) or False
+
     def overdue(self, before: datetime) -> int:
         """How many texts are older than `before`, or of forgotten people, and not held."""
         counts = [
@@ -181,7 +185,7 @@ def erase(session: Session, person_id: int, at: datetime) -> list[tuple[str, str
     A confirmation that waits or is on its way is left to go out; whoever sends it blanks it then. Texts that
     a records request holds stay, known only by the person's number, until it is released.
     """
-    held = session.scalar(select(_held(person_id))) or False
+    held = Privacy(session).is_held(person_id)
     mine = update(IncomingTable).where(from_person(session, person_id))
     # a channel's own id of a message may hold the person's
     nameless = {"name": None, "place": None, "message_id": cast(IncomingTable.id, String)}

@@ -173,6 +173,7 @@ def reply(
     """The answer, due at once. A confirmation of an opt-out goes out once, whatever follows."""
     if outcome.export:
         outcome.lines.extend(everything_about(work, known))
+    of_the_office(work, known, outcome)
     if not outcome.lines:
         return
     work.outbox.add(
@@ -188,6 +189,17 @@ def reply(
         incoming_id=incoming_id,
         place=outcome.place,
     )
+
+
+def of_the_office(work: Work, known: Known, outcome: Outcome) -> None:
+    """What only the database knows: whether anybody works here, and whether a records request holds texts."""
+    keys = {line.key for line in outcome.lines}
+    if "person.nobody" in keys and (known.profile.staff.alerts or work.staff.all()):
+        passed_on = Line("person.passed_on", {})
+        outcome.lines = [passed_on if line.key == "person.nobody" else line for line in outcome.lines]
+    if keys & {"forget.sure", "forget.done"} and work.privacy.is_held(known.person.id):
+        place = [line.key for line in outcome.lines].index("forget.done") + 1 if outcome.erase else 0
+        outcome.lines.insert(place, Line("forget.held", {}))
 
 
 def everything_about(work: Work, known: Known) -> list[Line]:

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from bot.language.meaning import Language
 from bot.profile import plain
-from bot.staff.helping import LONGEST_WORDS, may_see, see_to, seen_piles, write
+from bot.staff.helping import LONGEST_WORDS, see_to, seen_piles, write
 from shared.errors import BadInput
 from storage.codes import DIGITS, LETTERS
 from storage.helpdesk import Waiting
@@ -240,7 +240,8 @@ def _listed(asked: Asked) -> Waiting | None:
     if not 1 <= asked.word.number <= len(rows):
         return None
     row = asked.work.helpdesk.get(rows[asked.word.number - 1])
-    return row if may_see(asked.work, asked.member, row.person_id) else None
+    seen = seen_piles(asked.work, asked.member)
+    return row if seen is None or row.pile_id in seen else None
 
 
 def _reply(work: Work, person: Person, lines: list[Line], incoming_id: int, at: datetime) -> None:

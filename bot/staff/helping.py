@@ -147,8 +147,9 @@ def write_down(
 
 
 def see_to(work: Work, member: Member, person_id: int, how: How, at: datetime) -> None:
-    """Take everything of a person from the list."""
-    work.helpdesk.handle([row.id for row in work.helpdesk.of(person_id)], member.id, how, at)
+    """Take everything of a person that this member may see from the list."""
+    rows = work.helpdesk.of(person_id, seen_piles(work, member))
+    work.helpdesk.handle([row.id for row in rows], member.id, how, at)
 
 
 def may_see(work: Work, member: Member, person_id: int) -> bool:

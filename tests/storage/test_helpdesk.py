@@ -2,6 +2,7 @@
 
 from datetime import datetime, timedelta
 
+from shared.pile import Record
 from storage.helpdesk import BY_STAFF
 from storage.inbox import Incoming
 from storage.outbox import Line
@@ -81,6 +82,39 @@ def test_a_volunteers_list_holds_their_piles_only(store: Store, at: datetime) ->
 
     assert [row.name for row in rows] == ["P1"]
     assert number == 1
+
+
+def test_a_volunteers_thread_holds_what_is_about_their_piles_only(store: Store, at: datetime) -> None:
+    """Of a keeper of two piles: what was told of one of them and what it was answered, and no other words."""
+    with store.work() as work:
+        ana = keeper(work, 1, at)
+        mine, other = (work.piles.found(ana.id, "America/Denver", at).id for _ in range(2))
+        for minute, (words, pile_id) in enumerate(
+            (("temp 128", mine), ("temp 90", other), ("my knee", None))
+        ):
+            moment = at + timedelta(minutes=minute)
+            heard = work.inbox.take(Incoming("sms", ana.address, words, words, moment, form="text"))
+            assert heard is not None
+            if pile_id is not None:
+                record = Record("temperature", at.date(), core_c=50.0)
+                work.piles.record(pile_id, ana.id, record, moment, heard)
+            row_id = work.outbox.add(
+                ana.id,
+                "reply",
+                [Line("thanks", {})],
+                due_at=moment,
+                unique_key=words,
+                reason={},
+                incoming_id=heard,
+            )
+            assert row_id is not None
+            work.outbox.sent(row_id, moment, f"on {words}", None)
+        work.helpdesk.open(ana.id, "silence", at, mine)
+        thread = work.helpdesk.thread(ana.id, 10, {mine})
+        (row,) = work.helpdesk.waiting(10, {mine})
+
+    assert sorted(said.text for said in thread) == ["on temp 128", "temp 128"]
+    assert row.words == "temp 128"
 
 
 def test_a_human_has_a_pile_in_hand_for_a_day(store: Store, at: datetime) -> None:

@@ -1,6 +1,7 @@
 """One person's thread: what was said both ways and why, their piles, and what a human does about it.
 
-Every look is logged. A volunteer sees only people whose piles are theirs, and no number at all.
+Every look is logged. A volunteer sees people whose piles are theirs, what was said of those piles, and no
+number at all.
 """
 
 from collections.abc import Mapping
@@ -21,6 +22,10 @@ from storage.work import Work
 
 SHOWN = 100
 LOOKS = 20
+SECRET = frozenset(
+    {"staff.sign_in_code", "move.code", "share.code", "calendar.link", "calendar.new", "picture.link"}
+)
+"""What lets its reader in: a member who could read it in a thread could come in as another member."""
 
 
 def show(visit: Visit) -> Answer:
@@ -149,8 +154,8 @@ def _drawn(visit: Visit, *, shows_number: bool) -> Drawn:
             "person": person,
             "address": _address(person, shows_number) if seen_all else None,
             "shows_number": shows_number,
-            "waiting": [(row, STEPS[row.cause]) for row in work.helpdesk.of(person.id)],
-            "thread": [_worded(visit, person, said) for said in work.helpdesk.thread(person.id, SHOWN)],
+            "waiting": [(row, STEPS[row.cause]) for row in work.helpdesk.of(person.id, seen)],
+            "thread": [_worded(visit, person, said) for said in work.helpdesk.thread(person.id, SHOWN, seen)],
             "piles": list(zip(rows, stands, strict=True)),
             "approved": work.approved.current(),
             "volunteers": [each for each in work.staff.all() if each.role == "volunteer"],
@@ -175,7 +180,9 @@ def _worded(visit: Visit, person: Person, said: Said) -> Mapping[str, Any]:
     """One message as the page shows it: what was not sent is worded as it would have been."""
     voice = Voice(person.language, person.units, said.at.astimezone(ZoneInfo(person.zone)).date())
     text = said.text
-    if not text and said.lines:
+    if SECRET & {key for key, _ in said.lines}:
+        text = translate(visit.language, "(a code or an address for their eyes only)")
+    elif not text and said.lines:
         text = _said(voice, [Line(key, dict(values)) for key, values in said.lines])
     return {"said": said, "text": text, "why": _why(visit, said)}
 

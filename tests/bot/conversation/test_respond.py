@@ -248,6 +248,19 @@ def test_a_forwarded_code_lets_a_second_keeper_join_from_their_own_phone(ana: Ph
         assert [told.said_by for told in work.piles.records(row.id)] == [beto.person().id]
 
 
+def test_who_wants_to_be_forgotten_is_told_of_a_records_request(ana: Phone) -> None:
+    """Before they say yes and after: their texts are held, and go when the request ends."""
+    with ana.store.work() as work:
+        boss = work.people.add("sms", "+15055550142", "Maren", "en", "f", "America/Denver", NOW)
+        member = work.staff.join(work.staff.invite("Maren", "coordinator", None, NOW), boss.id, NOW)
+        assert member is not None
+        work.privacy.hold(ana.person().id, "request 7", member.id, NOW)
+        work.commit()
+
+    assert keys(ana.text("delete all my data")) == ["forget.held", "forget.sure"]
+    assert keys(ana.text("yes")) == ["forget.done", "forget.held"]
+
+
 def test_forgetting_leaves_the_piles_facts_and_nothing_personal(ana: Phone) -> None:
     """The confirmation is the last message; the number is unknown afterwards."""
     ana.text("128")

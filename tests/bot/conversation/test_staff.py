@@ -29,7 +29,7 @@ class Line:
     """All the phones on one line; a minute goes by with each text."""
 
     def __init__(self, store: Store) -> None:
-        self.store, self.at, self.count = store, NOW, 0
+        self.store, self.at, self.count, self.desk = store, NOW, 0, DESK
 
     def text(self, address: str, words: str) -> str:
         """Text something from a phone; what comes back to it."""
@@ -40,7 +40,7 @@ class Line:
             incoming_id = work.inbox.take(incoming)
             work.commit()
         assert incoming_id is not None
-        respond(self.store, DESK, incoming_id, incoming, self.at)
+        respond(self.store, self.desk, incoming_id, incoming, self.at)
         return self.deliver().get(address, "")
 
     def deliver(self) -> dict[str, str]:
@@ -109,6 +109,18 @@ def test_an_invitation_dies_after_a_week(line: Line) -> None:
 
     with line.store.work(reading=True) as work:
         assert work.staff.all() == []
+
+
+def test_who_wants_a_human_is_told_the_truth_about_who_reads_it(line: Line) -> None:
+    """Without an address of the office: that nobody works here, or that a human will answer in the chat."""
+    line.desk = Desk(Profile(), DESK.look)
+    alone = line.text(ANA, "can I talk to a person?")
+    member(line, MAREN, "Maren", "educator")
+
+    assert "no person is listed" in alone
+    assert line.text(ANA, "can I talk to a person?") == (
+        "I passed it on. A person will read it and answer here."
+    )
 
 
 def test_a_member_signs_in_from_the_chat(line: Line) -> None:

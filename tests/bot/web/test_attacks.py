@@ -11,6 +11,7 @@ from bot.web.brake import TRIES, WINDOW
 from bot.web.staff import PAGES
 from storage.helpdesk import Waiting
 from storage.inbox import Incoming
+from storage.outbox import Line
 from storage.staff import CODES_AN_HOUR, VISIT_LASTS, WRONG_TRIES, Member
 from storage.staff_models import Role
 from storage.work import Store
@@ -235,6 +236,47 @@ def test_a_volunteer_with_a_pile_sees_its_thread_but_no_number(
     assert page.status_code == 200
     assert "…01" not in page.text
     assert browser.post(f"/people/{ines}/number").status_code == 403
+
+
+def test_what_a_volunteer_does_touches_their_piles_only(
+    browser: TestClient, sign_in: SignIn, form_mark: Mark, ines: int, store: Store
+) -> None:
+    """A row about another pile of the same keeper is not shown to a volunteer, and stays when theirs goes."""
+    volunteer = sign_in("volunteer")
+    with store.work() as work:
+        mine = work.piles.found(ines, "America/Denver", NOON)
+        work.staff.assign(volunteer.id, mine.id, NOON)
+        work.helpdesk.open(ines, "trouble", NOON, mine.id)
+        work.commit()
+    page = browser.get(f"/people/{ines}").text
+    browser.post(f"/people/{ines}/close", data={"form_mark": form_mark("/")})
+
+    assert "Advice has not helped" in page
+    assert "Danger" not in page
+    assert "HYPERLINK" not in page
+    assert [row.cause for row in rows(store)] == ["danger"]
+
+
+def test_a_code_of_another_member_is_not_shown_in_their_thread(
+    browser: TestClient, sign_in: SignIn, store: Store, maren: Member
+) -> None:
+    """An educator who opens a coordinator's thread reads no code that signs in or moves a phone."""
+    with store.work() as work:
+        for key, code in (("staff.sign_in_code", "482913"), ("move.code", "KAP482")):
+            values = {"code": code, "minutes": 10, "until_minutes": 10}
+            row_id = work.outbox.add(
+                maren.person_id, "reply", [Line(key, values)], due_at=NOON, unique_key=key, reason={}
+            )
+            assert row_id is not None
+            work.outbox.sent(row_id, NOON, f"Your code: {code}", None)
+        work.commit()
+    sign_in("educator")
+
+    page = browser.get(f"/people/{maren.person_id}").text
+
+    assert page.count("for their eyes only") == 2
+    assert "482913" not in page
+    assert "KAP482" not in page
 
 
 def test_a_pile_of_somebody_else_cannot_be_named(
