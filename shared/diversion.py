@@ -88,17 +88,21 @@ memory, low confidence). For leaves and grass the sign can flip: nothing is clai
 
 @dataclass(frozen=True, slots=True)
 class Diverted:
-    """Wet mass kept out of the landfill [kg], and the names of the lists behind each figure."""
+    """Wet mass kept out of the landfill [kg], and the names of the lists behind each figure.
+
+    spared_t   greenhouse gas that the food in it spares, low and high [t CO2-equivalent]
+    """
 
     low_kg: float
     middle_kg: float
     high_kg: float
+    spared_t: tuple[float, float]
     lists: tuple[str, ...]
 
 
 def diverted(added: Sequence[Ingredient]) -> Diverted:
     """Mass of what was put in, by loose volumes. Raises UnknownMaterial."""
-    low = middle = high = 0.0
+    low = middle = high = food_low = food_high = 0.0
     lists: set[str] = set()
     for ingredient in added:
         group = group_of(ingredient.material)
@@ -108,8 +112,12 @@ def diverted(added: Sequence[Ingredient]) -> Diverted:
         low += ingredient.volume_m3 * factors[0].kg_m3
         middle += ingredient.volume_m3 * factors[1].kg_m3
         high += ingredient.volume_m3 * factors[2].kg_m3
+        if group == "food":
+            food_low += ingredient.volume_m3 * factors[0].kg_m3
+            food_high += ingredient.volume_m3 * factors[2].kg_m3
         lists.update(factor.source for factor in factors)
-    return Diverted(low, middle, high, tuple(sorted(lists)))
+    spared_t = food_saving_tonnes(food_low)[0], food_saving_tonnes(food_high)[1]
+    return Diverted(low, middle, high, spared_t, tuple(sorted(lists)))
 
 
 def group_of(id: str) -> Group:

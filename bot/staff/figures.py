@@ -262,6 +262,7 @@ def diversion(group: Sequence[Household]) -> dict[str, Any]:
         "low_kg": mass.low_kg,
         "middle_kg": mass.middle_kg,
         "high_kg": mass.high_kg,
+        "spared_t": list(mass.spared_t),
         "lists": list(mass.lists),
         "without_amount": sum(pile.unsaid for one in group for pile in one.piles),
     }

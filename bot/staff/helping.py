@@ -15,6 +15,7 @@ from bot.language.wording import Voice
 from bot.profile import Profile
 from scheduler.planner import answered
 from shared.errors import BadInput
+from shared.hygiene import Credit
 from shared.pile import Record, Stage
 from storage.approved import Approved
 from storage.helpdesk import BY_STAFF, THROUGH_STAFF, Cause, How
@@ -51,6 +52,7 @@ class State:
     core_c, read_on   the last reading
     ready             first and last day of the range; None once it is ready
     step              the next thing to do
+    heat              time in the heat that its readings prove
     """
 
     pile_id: int
@@ -60,6 +62,7 @@ class State:
     read_on: date | None
     ready: tuple[date, date] | None
     step: str
+    heat: Credit
 
 
 def state(
@@ -85,6 +88,7 @@ def state(
         read_on=read[-1].on if read else None,
         ready=None if outlook.stage == "ready" else (outlook.ready.p10, outlook.ready.p90),
         step=Voice(language, profile.units, known.today).say([step]),
+        heat=outlook.credit,
     )
 
 

@@ -70,6 +70,9 @@ class _Writer:
     def number(self, value: float | None) -> str:
         return "–" if value is None else format_decimal(round(value), locale=self.locale)
 
+    def tenths(self, value: float) -> str:
+        return format_decimal(value, format="0.0", locale=self.locale)
+
     def share(self, value: float | None) -> str:
         return "–" if value is None else format_percent(value, locale=self.locale)
 
@@ -229,6 +232,14 @@ class _Writer:
         ]
         if lists:
             notes.append(self.say("Pounds for each volume from: %s.") % "; ".join(lists))
+        spared_t = [sum(group["spared_t"][end] for group in of.values()) for end in (0, 1)]
+        if spared_t[1]:
+            claim = self.say(
+                "Its food alone, had it gone to a landfill: %s to %s metric tons of CO2-equivalent spared (US"
+                " EPA WARM, versions of 2016 to 2023, a rough range)."
+                " Nothing is claimed for leaves and grass."
+            )
+            notes.append(claim % (self.tenths(spared_t[0]), self.tenths(spared_t[1])))
         head = ("Households", "Number", "Low", "Middle", "High", "Entries without an amount")
         return Section(
             self.say("Kept out of the landfill"), tuple(notes), tuple(self.say(cell) for cell in head), rows

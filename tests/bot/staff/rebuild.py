@@ -264,6 +264,7 @@ def by_group(pairs):
 def diversion(group, factors):
     """Mass kept out of the landfill, by the factors of the export."""
     litres, masses, lists, unsaid = defaultdict(float), [0.0, 0.0, 0.0], set(), 0
+    food_kg = [0.0, 0.0, 0.0]
     for pile in (pile for one in group for pile in one["piles"]):
         amounts = defaultdict(float)
         for _, material, amount in pile["entries"]:
@@ -277,6 +278,8 @@ def diversion(group, factors):
                 litres[row["group"]] += amount
                 for place, key in enumerate(("low_kg_m3", "middle_kg_m3", "high_kg_m3")):
                     masses[place] += amount / 1000 * float(row[key])
+                    if row["group"] == "food":
+                        food_kg[place] += amount / 1000 * float(row[key])
                 lists.update(row["lists"].split("; "))
     return {
         "households": len(group),
@@ -284,6 +287,7 @@ def diversion(group, factors):
         "low_kg": masses[0],
         "middle_kg": masses[1],
         "high_kg": masses[2],
+        "spared_t": [food_kg[0] / 907.18474 * 0.3, food_kg[2] / 907.18474 * 0.7],
         "lists": sorted(lists),
         "without_amount": unsaid,
     }

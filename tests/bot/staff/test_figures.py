@@ -188,7 +188,10 @@ def test_diverted_mass_by_hand(found: dict[str, Any]) -> None:
 
     for key, place in (("low_kg", 0), ("middle_kg", 1), ("high_kg", 2)):
         assert new[key] == pytest.approx(1.2 * leaves[place].kg_m3 + 0.02 * food[place].kg_m3)
+    assert new["spared_t"][0] == pytest.approx(0.02 * food[0].kg_m3 / 907.18474 * 0.3)
+    assert new["spared_t"][1] == pytest.approx(0.02 * food[2].kg_m3 / 907.18474 * 0.7)
     assert found["diversion"]["before"]["litres"] == {"leaves": 400.0}
+    assert found["diversion"]["before"]["spared_t"] == [0, 0]
     assert found["diversion"]["not_said"]["without_amount"] == 1
 
 
