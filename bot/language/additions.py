@@ -33,7 +33,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             item = items[i]
             verb = not item.has("<relative>") and (
                 item.has("<add.done>")
-                or (item.has("<build.done>") and not any(x.has("se") for x in items[max(start, i - 2) : i]))
+                or (item.has("<build.done>") and _builds_it(items, start, i, end))
                 or (item.has("<give.done>") and not _received(items, i))
             )
             if item.has("<but>", "<only>") and (denied or _denied_before(items, start, i)):
@@ -104,6 +104,16 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             ):
                 yield Finding("watered", i, "past", {"litres": item.value.litres})
         before_active = active
+
+
+def _builds_it(items: list[Item], start: int, at: int, end: int) -> bool:
+    """A pile, and of what: "hicimos carne asada" and "se hizo" put nothing in."""
+    if any(x.has("se") for x in items[max(start, at - 2) : at]):
+        return False
+    around = items[max(start, at - 2) : min(at + 6, end)]
+    return not items[at].has("<makes>") or any(
+        x.has("<pile>", "<pilename>", "con", "la", ":") for x in around
+    )
 
 
 def _just_done(items: list[Item], at: int) -> bool:

@@ -68,7 +68,9 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
     """Note in `scope` of each item how its clause is meant."""
     bounds = dict(sentences(items))
     start_of = {i: start for start, end in bounds.items() for i in range(start, end)}
-    affirmed = {last - 1 for _, (_, last) in lex.searches(items, "affirms.")}  # "ahora si está húmeda"
+    affirmed = {
+        at for _, (first, last) in lex.searches(items, "affirms.") for at in (first, last - 1)
+    }  # "ahora si está húmeda", "cuando llegue ya estaba seca"
     for name, (first, last) in sorted(lex.searches(items, "scope."), key=lambda hit: SCOPES.index(hit[0])):
         if name in items[first].scope or (name == "ask" and first and items[first - 1].has("no", "not")):
             continue  # "no time to turn it" asks nothing

@@ -144,7 +144,13 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
         alone = not any(items[f.at].segment == item.segment for f in found)
         listed = i > 1 and items[i - 1].key == "," and items[i - 2].has("<date>")  # "Mon, Wed and Fri"
         last = next((f for f in reversed(found) if f.at < i and items[f.at].sentence == item.sentence), None)
-        links = ("<and>", "<again>", "<amount>", "more", *(("or",) if last and last.kind == "not_turned" else ()))
+        links = (
+            "<and>",
+            "<again>",
+            "<amount>",
+            "more",
+            *(("or", "ni") if last and last.kind == "not_turned" else ()),
+        )
         joined = i and any(x.has(*links) for x in items[max(0, i - 3) : i])
         dated = last is not None and any(x.has("<date>") and x.sentence == item.sentence for x in items[:i])
         denied = any(x.has("<not>") and x.segment == item.segment for x in items)

@@ -34,6 +34,9 @@ TYPO_LETTERS = 5
 SOUND_LETTERS = 4
 LONGEST_WORD = 25
 TYPO_LIKENESS = 0.8
+BONES_LIKENESS = 0.7
+_VOWELS = re.compile("[aeiouyw]+")
+_DOUBLED = re.compile(r"(.)\1+")
 
 
 @dataclass
@@ -53,6 +56,7 @@ class Lexicon:
     tables: dict[str, dict[str, Any]] = field(default_factory=dict)
     by_length: dict[tuple[str, int], list[str]] = field(default_factory=dict)
     by_sound: dict[str, str] = field(default_factory=dict)
+    by_bones: dict[str, list[str]] = field(default_factory=dict)
     sounds: list[tuple[re.Pattern[str], str]] = field(default_factory=list)
     units: dict[str, str] = field(default_factory=dict)
     everyday: set[str] = field(default_factory=set)
@@ -140,7 +144,14 @@ class Lexicon:
         return self.heard(key) or next(small, None)
 
     def nearest(self, key: str) -> str | None:
-        """The known word that a longer unknown one is most likely a typo of."""
+        """The known word that a longer unknown one is most likely a typo of.
+
+        English: first one with the same consonants ("covrd", "soking"), since the vowels are what is missed.
+        """
+        alike = self.by_bones.get(bones(key), ()) if not self.sounds else ()
+        found = extractOne(key, alike, scorer=OSA.normalized_similarity, score_cutoff=BONES_LIKENESS)
+        if found or len(key) < TYPO_LETTERS:
+            return found[0] if found else None
         near = [w for n in (-1, 0, 1) for w in self.by_length.get((key[0], len(key) + n), ())]
         found = extractOne(key, near, scorer=OSA.normalized_similarity, score_cutoff=TYPO_LIKENESS)
         return found[0] if found else None
@@ -165,6 +176,11 @@ class Lexicon:
             if name.startswith(prefix):
                 for found in pattern.find_all(items):
                     yield name[len(prefix) :], found
+
+
+def bones(word: str) -> str:
+    """The first letter and the consonants after it, a doubled one once: "covered" is "cvrd"."""
+    return word[0] + _DOUBLED.sub(r"\1", _VOWELS.sub("", word[1:]))
 
 
 def _bare(run: list[Item]) -> bool:
@@ -223,7 +239,9 @@ def lexicon(language: Language) -> Lexicon:
             made.vocabulary.update(word for word in words if word.isalpha())
     made.stop_words = {" ".join(i.key for i in cut(text)) for text in tables["stop"]["whole"]}
     made.everyday = set(plain(" ".join(tables["common"]["words"])).split())
-    made.vocabulary |= made.everyday
+    made.vocabulary |= made.everyday | set(plain(tables["common"].get("no_typos", "")).split())
+    for words in (*tables["dates"]["weekdays"].values(), *tables["dates"]["months"]):
+        made.vocabulary.update(map(plain, words))
     _index_patterns(made)
     made.proper = {plain(w) for words in tables["dates"]["weekdays"].values() for w in words}
     made.proper.update(map(plain, tables["classes"]["tongue"]))
@@ -232,10 +250,26 @@ def lexicon(language: Language) -> Lexicon:
         if made.sounds:
             made.by_sound.setdefault(made.sound(word), word)
         made.by_length.setdefault((word[0], len(word)), []).append(word)
+        if len(word) >= SOUND_LETTERS:
+            made.by_bones.setdefault(bones(word), []).append(word)
     for slip, full in made.spellings.items():
         if len(full) > 1 and len(slip) >= TYPO_LETTERS and slip not in made.vocabulary:
             made.by_length.setdefault((slip[0], len(slip)), []).append(slip)
+    for slip, full_words in _run_together(tables["numbers"]):
+        made.spellings.setdefault(slip, cut(full_words))
     return made
+
+
+def _run_together(numbers: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Number words without the spaces between them, each with what it stands for: "treintaycinco"."""
+    joints = numbers.get("joined_by", ())
+    joined = [(joint + unit, f"{joints[0]} {unit}") for joint in joints for unit in numbers["units"]]
+    yield from joined[: len(numbers["units"])]
+    below = [(ten + slip, f"{ten} {full}") for ten in numbers.get("tens", ()) for slip, full in joined]
+    yield from below
+    for hundred in numbers.get("hundreds", ()):
+        yield from ((hundred + plain(word), f"{hundred} {word}") for word in numbers["words"])
+        yield from ((hundred + slip, f"{hundred} {full}") for slip, full in below)
 
 
 def _index_patterns(made: Lexicon) -> None:

@@ -6,7 +6,8 @@ from bot.language.lexicon import Lexicon
 LARGEST_PILE_NUMBER = 20
 AFTER_NAME = ("at", "<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>", "=")
 AFTER_NUMBER = (
-    "<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les", "<date>", "<and>"
+    "<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les", "<date>", "<and>",
+    "<clitic>",
 )  # fmt: skip
 
 
@@ -229,7 +230,7 @@ def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, in
     while words and items[here - 1].has("<article>", "<link>"):
         words.pop()
         here -= 1
-    if not words:
+    if not words or (words in (["nueva"], ["nuevo"]) and _just_built(items, at)):
         return None
     if bare and not linked and not items[here - 1].has("<which>"):
         return None
@@ -239,3 +240,9 @@ def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, in
         if not (definite and (told_before or heads)):
             return None
     return " ".join(words), here
+
+
+def _just_built(items: list[Item], at: int) -> bool:
+    """ "arrancamos pila nueva": it is told that there is one, not which one."""
+    known = at > 0 and items[at - 1].has("<article>")
+    return not known or any(x.has("<build.done>", "<build.maybe>") for x in items[max(0, at - 3) : at])

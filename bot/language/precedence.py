@@ -25,7 +25,7 @@ APART = {
     ("may_add", "what_next"),
 }
 """The first and the second may both be meant, where each is asked in a clause of its own."""
-SPANS_OF_TIME = ("<days>", "<weeks>", "<months>", "long", "longer", "soon")
+SPANS_OF_TIME = ("<days>", "<weeks>", "<months>", "long", "longer", "soon", "tiempo")
 SOCIAL = {"thanks", "greeting"}
 SMALL_TALK = 3  # words beside a greeting that are still only a greeting
 # the first kind that is there stands for the others
@@ -146,6 +146,8 @@ def settle(
     if "correction" in kinds:
         meant = bool(facts) or any(x.has("<meant>") for x in items)
         kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
+    if any(f.record.kind == "uncovered" for f in facts):
+        kinds.discard("undo")  # "quite la tapa"
     if any(f.record.kind == "turned" for f in facts):
         kinds.discard("claim")  # "we turned it, my son and I"
     if {"when_ready", "harvest_amount"} <= kinds:  # "how many more weeks until I have compost"
@@ -159,7 +161,7 @@ def settle(
     if stuff and not any(x.has("<veg>", "safe", "seguro", "segura") for x in items):
         kinds.discard("safe_use")  # "I have sawdust, may I use it?"
     if troubled and "trouble" in kinds:
-        kinds.discard("mix")
+        kinds -= {"mix", "how_build", "to_staff"}  # "the neighbours complain, it stinks, help me"
     if troubled and any(x.has("<cry>") for x in items):
         asks.append(Ask("trouble"))
         kinds.add("trouble")

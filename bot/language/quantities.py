@@ -80,7 +80,9 @@ def read_fractions(items: list[Item], lex: Lexicon) -> list[Item]:
                 at += 1
                 continue
         extra = next((h for h in half if [x.key for x in items[at : at + len(h)]] == h), None)
-        if extra and before is not None and before.number is not None:
+        after_half = items[at + len(extra)] if extra and at + len(extra) < len(items) else None
+        measured = after_half is None or not lex.names(after_half.key)  # "122 y medio seca"
+        if extra and measured and before is not None and before.number is not None:
             folded[-1] = _number(before, before.number + 0.5)
             if before.number >= 30:
                 folded[-1].labels.discard("<small>")  # "58 y medio" may be a reading

@@ -95,7 +95,8 @@ def _speaks_on(items: list[Item], at: int, words: set[str], run: list[str]) -> b
 
 
 def _spoken(run: list[str], lex: Lexicon) -> float | None:
-    language = lex.language
+    language, accented = lex.language, {plain(word): word for word in lex.tables["numbers"]["words"]}
+    run = [accented.get(word, word) for word in run]  # "veintidos"
     try:
         return float(text2num(" ".join(run), language))
     except ValueError:

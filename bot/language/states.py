@@ -6,7 +6,7 @@ from bot.language.finding import UNREAL, Finding, near, tense_at
 from bot.language.items import Item
 from bot.language.lexicon import Lexicon
 from bot.language.meaning import Units
-from bot.language.quantities import Degrees, doubt_of
+from bot.language.quantities import HOTTEST_C, Degrees, doubt_of
 from shared.pile import Kind
 
 KINDS: dict[str, Kind] = {
@@ -70,7 +70,11 @@ def _harmless(item: Item, concept: str) -> tuple[str, ...]:
     Smoke from elsewhere is none of the pile's, unless the pile is named beside it.
     """
     if concept == "smoke":
-        return ("<harmless.smoke>",) if item.has("<sure.smoke>") else ("<harmless.smoke>", "<harmless.far_smoke>")
+        return (
+            ("<harmless.smoke>",)
+            if item.has("<sure.smoke>")
+            else ("<harmless.smoke>", "<harmless.far_smoke>")
+        )
     return ("<harmless.heat>", "<harmless.other>", "<harmless.gone>", "<harmless.deed>")
 
 
@@ -134,6 +138,13 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None
     if item.has("<material>") and not near(items, at, "<is>", "<was>", "like", "como", back=3):
         return None  # "soup" is food, "it's basically soup" is not
+    if (
+        item.has("<water.part>")
+        and at > 1
+        and items[at - 1].has("<and>")
+        and items[at - 2].has("<turn.part>")
+    ):
+        return None  # "volteada y mojada"
     soaks = item.has("<water.done>", "<water.base>") and not near(items, at, "<is>", "<was>", back=3)
     if soaks and (
         near(items, at, "<sub>", back=3)
@@ -145,15 +156,19 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         )
     ):
         return None  # "soaked it"
+    if at and items[at - 1].has("<smell.earthy>") and item.has("<adjective_only>"):
+        return None  # "huele a tierra del monte mojada"
     degree = _degree(items, at)
     if value == "dry":
         return "bit_dry" if degree == "little" else "dry"
     if value in ("wet", "soggy"):
         return "bit_wet" if degree == "little" else "soggy"
-    if (
-        value == "right"
-        and degree == "very"
-        and any(x.has("too", "demasiado", "demasiada") for x in items[max(0, at - 2) : at])
+    if value == "right" and (
+        (after is not None and after.has("<excess>"))
+        or (
+            degree == "very"
+            and any(x.has("too", "demasiado", "demasiada") for x in items[max(0, at - 2) : at])
+        )
     ):
         return "bit_wet"
     return value
@@ -209,8 +224,15 @@ def find_temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
         edge = _at_edge(items, i)
         doubt = doubt_of(reading, units, edge)
         fields = {"core_c": reading.celsius, "edge": edge}
-        readings.append(Finding("temperature", i, tense_at(items, i), fields, doubt, units=reading.unit))
+        readings.append(
+            Finding("temperature", i, tense_at(items, i), fields, doubt, units=scale_of(reading, units))
+        )
     yield from readings
+
+
+def scale_of(reading: Degrees, units: Units) -> Units | None:
+    """The scale that a reading is written in; 130 can only be Fahrenheit, whatever the person's own is."""
+    return reading.unit or ("f" if units == "c" and reading.written > HOTTEST_C else None)
 
 
 def _is_change(items: list[Item], at: int) -> bool:

@@ -16,7 +16,7 @@ from bot.language.clauses import divide, mark_scopes
 from bot.language.clock import clock_time
 from bot.language.facts import find_facts
 from bot.language.items import Item, clean, cut
-from bot.language.lexicon import MOST_FUZZY, TYPO_LETTERS, Lexicon, lexicon
+from bot.language.lexicon import MOST_FUZZY, SOUND_LETTERS, TYPO_LETTERS, Lexicon, lexicon
 from bot.language.materials import settle_materials
 from bot.language.meaning import Ask, AskKind, Fact, Language, Meaning, Units
 from bot.language.pile_names import find_piles
@@ -77,6 +77,25 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
         on=dates.day_named(items, lex, now),
         units=quantities.measures(items, lex),
     )
+
+
+def agrees(text: str) -> bool:
+    """Whether a message opens or ends with a yes and nothing in it denies, asks or tells an age under 18.
+
+    For a question that wants a clear yes and gets it in passing: "im over 18 so yes", "sure ok".
+    """
+    words = [item for item in cut(clean(text)) if item.key.isalnum() or item.key == "?"]
+    if not words or any(item.key == "?" or (item.number or 18) < 18 for item in words):
+        return False
+    for lex in map(lexicon, LANGUAGES):
+        yes = {item.key for item in (words[0], words[-1])} & {
+            phrase for phrase, bare in lex.bare.items() if bare == "yes" and len(phrase) > 1
+        }
+        for item in words:
+            lex.label(item)
+        if any(not lexicon(_other(lex.language)).common(word) for word in yes):
+            return not any(item.has("<not>", "but", "pero", "if", "es") for item in words)
+    return False
 
 
 def _warm_up() -> None:
@@ -219,11 +238,15 @@ def _settle_tense(items: list[Item]) -> None:
             item.labels |= {
                 f"{label.removesuffix('.base>')}.done>" for label in item.labels if label.endswith(".base>")
             }
+        if _is_perfect(items, at):
+            item.labels |= {
+                f"{label.removesuffix('.part>')}.done>" for label in item.labels if label.endswith(".part>")
+            }
         for label in [label for label in item.labels if label.endswith(".maybe>")]:
             name = label.removesuffix(".maybe>")
             before = items[max(0, at - 3) : at]
             wished = bool(item.scope) or any(x.has("que", "cuando", "para", "yo") for x in before)
-            third = any(x.has("<relation>", "<name>") for x in before) or dated
+            third = any(x.has("<relation>", "<name>") for x in before) or dated or _someone_did(items, at)
             if not wished and (third or f"{name}.now>" not in item.labels):
                 item.labels.add(f"{name}.done>")
 
@@ -232,6 +255,32 @@ def _was_done(items: list[Item], at: int) -> bool:
     """ "vine a echarle agua", "pude voltearla", "acabo de regar": an infinitive that tells what was done."""
     before = at - 1 - (at > 0 and items[at - 1].has("a", "de"))
     return before >= 0 and items[before].has("<did>") and not items[before].scope
+
+
+def _is_perfect(items: list[Item], at: int) -> bool:
+    """ "ya la habíamos regado": a participle after "have" tells what was done."""
+    before = at - 1 - (at > 0 and items[at - 1].has("ya", "bien"))
+    return before >= 0 and items[before].has("<have_done>")
+
+
+def _someone_did(items: list[Item], at: int) -> bool:
+    """ "el muchacho le echo agua", "mi vieja la volteo": a subject whose present would end otherwise."""
+    start = at
+    while start > 0 and items[start - 1].segment == items[at].segment and not items[start - 1].has("<verb>"):
+        start -= 1
+    while start < at and items[start].has("<filler>", "<polite>", "<and>"):
+        start += 1
+    if at - start < 2 or not items[start].has("<someone>") or any(x.has("<ahead>") for x in items[at:]):
+        return False
+    owned, noun = items[start].has("<owned>"), items[start + 1]
+    thing = noun.has(
+        "<pile>", "<material>", "<water_word>", "<date>", "<clitic>", "<timeword>", "<turn_word>"
+    )
+    return (
+        noun.key.isalpha()
+        and not thing
+        and (owned or (items[at - 1].has("<clitic>") and (noun.has("<relation>") or not noun.has("<place>"))))
+    )
 
 
 def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
@@ -257,7 +306,7 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
             read.append(item)
             continue
         near = None if name else lex.mended(item.key)
-        if near is None and len(item.key) >= TYPO_LETTERS and mended < MOST_FUZZY:
+        if near is None and len(item.key) >= SOUND_LETTERS and mended < MOST_FUZZY:
             mended += 1
             near = lex.nearest(item.key)
         if near is not None and (not name or near in lex.proper):
