@@ -36,7 +36,7 @@ from bot.web.office import Office
 from bot.web.staff import staff_pages
 from scheduler.broadcasts import send_out
 from scheduler.planner import plan
-from scheduler.sender import Channel, Sender
+from scheduler.sender import Channel, Sender, shows_of
 from scheduler.times import Clock, SystemClock
 from scheduler.worker import PLAN_EVERY_S, FixedJob, Worker
 from shared.errors import BadInput, StorageTrouble
@@ -79,8 +79,10 @@ class Warmheap:
         self.outlooks = Outlooks(profile, weather)
         self._desk = Desk(profile, self.outlooks, public_url)
         self._broken: set[int] = set()
-        write = rendering(store, self.outlooks)
-        self._sender = Sender(store, {channel.name: channel for channel in channels}, write, clock, holder)
+        by_name = {channel.name: channel for channel in channels}
+        shown = {name: shows_of(channel) for name, channel in by_name.items()}
+        write = rendering(store, self.outlooks, shown)
+        self._sender = Sender(store, by_name, write, clock, holder)
         jobs = (
             FixedJob("broadcasts", timedelta(seconds=PLAN_EVERY_S), self.broadcast),
             FixedJob("keep house", timedelta(days=1), self.keep_house),
@@ -232,13 +234,13 @@ def demo(address: str, seed: int) -> None:
 async def _demo(settings: Settings, address: str, seed: int) -> None:
     profile = read_profile(settings.profile)
     now = SystemClock().now()
-    clock, gateway = SimulatedClock(now), Recorder("gateway")
-    with running(settings, [gateway], clock) as warmheap:
+    clock, phones = SimulatedClock(now), Recorder("sms")
+    with running(settings, [phones], clock) as warmheap:
         print("Filling an invented county: classes, graduates, piles ...", flush=True)
         coordinator = fill(warmheap.store, profile, now, seed)
         for number, (at, phone, words) in enumerate(said(profile, now)):
             clock.at = at
-            await warmheap.hear(Incoming("gateway", phone, f"demo-{number}", words, at))
+            await warmheap.hear(Incoming("sms", phone, f"demo-{number}", words, at))
         clock.at = now
         with warmheap.store.work() as work:
             person = work.people.get(coordinator.person_id)

@@ -136,9 +136,9 @@ class _County:
     def person(self, name: str, language: Language, at: datetime, class_code: str | None) -> Person:
         """Somebody who has said yes at this moment."""
         add = self.work.people.add
-        person = add("gateway", next(self.numbers), name, language, self.profile.units, self.profile.zone, at)
+        person = add("sms", next(self.numbers), name, language, self.profile.units, self.profile.zone, at)
         return self.work.people.consent(
-            person.id, True, CONSENT[language], language, "gateway", class_code, "demo", at
+            person.id, True, CONSENT[language], language, "sms", class_code, "demo", at
         )
 
     def teach(self, taught: Taught) -> None:

@@ -14,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
-from scheduler.sender import Channel, Outcome, Pace, Rendered
+from scheduler.sender import Channel, Outcome, Rendered, pace_of, shows_of
 from scheduler.times import Clock
 from storage.work import Store
 
@@ -38,7 +38,8 @@ class Counted:
         self._channel = channel
         self.name = channel.name
         self.addresses = channel.addresses
-        self.pace: Pace = getattr(channel, "pace", Pace())
+        self.pace = pace_of(channel)
+        self.shows = shows_of(channel)
 
     async def send(self, address: str, message: Rendered, reference: str) -> Outcome:
         """Send one message."""

@@ -1,14 +1,14 @@
-"""A message with the picture of its pile where the channel can show one; the words always stand alone too."""
+"""A message with the picture of its pile where phones show one, else with its address; words stand alone."""
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from bot.conversation.talk import Look
-from bot.language.wording import Voice, render
-from scheduler.sender import Rendered
+from bot.language.wording import PLAIN, Voice, render
+from scheduler.sender import Rendered, Shows
 from shared.errors import WarmheapError
 from storage.outbox import OutRow
 from storage.people import Person
@@ -16,25 +16,31 @@ from storage.work import Store, Work
 
 log = logging.getLogger(__name__)
 
-SHOW_PICTURES = frozenset({"telegram"})
+LINK = "picture.link"
 LONGEST_CAPTION = 1024
 """Telegram's limit for the words under a picture."""
 
 
-def rendering(store: Store, look: Look) -> Callable[[OutRow, Person, datetime], Rendered]:
-    """How a row is worded, and drawn where it asks for a picture that its channel can show."""
+def rendering(
+    store: Store, look: Look, shown: Mapping[str, Shows]
+) -> Callable[[OutRow, Person, datetime], Rendered]:
+    """How a row is worded, and drawn where it asks for a picture.
+
+    shown   what the phones of each channel show
+    """
 
     def message(row: OutRow, person: Person, at: datetime) -> Rendered:
-        words = render(row, person, at)
+        shows = shown.get(row.channel or person.channel, PLAIN)
         pile_id = row.reason.get("picture")
-        shows = (row.channel or person.channel) in SHOW_PICTURES and len(words.text) <= LONGEST_CAPTION
-        if pile_id is None or not shows:
-            return words
-        try:
-            return replace(words, picture=_draw(store, look, pile_id, person, at))
-        except WarmheapError as trouble:
-            log.warning("action=draw pile=%s trouble=%s", pile_id, trouble)
-            return words
+        if pile_id is not None and shows.pictures:
+            unlinked = replace(row, lines=tuple(line for line in row.lines if line.key != LINK))
+            words = render(unlinked, person, at, shows)
+            if len(words.text) <= LONGEST_CAPTION:
+                try:
+                    return replace(words, picture=_draw(store, look, pile_id, person, at))
+                except WarmheapError as trouble:
+                    log.warning("action=draw pile=%s trouble=%s", pile_id, trouble)
+        return render(row, person, at, shows)
 
     return message
 

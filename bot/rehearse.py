@@ -20,10 +20,12 @@ from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from bot.channels.console import Console
+from bot.channels.telegram import Telegram
 from bot.conversation.respond import meet, tongue
 from bot.language.understand import understand
 from bot.profile import Profile
-from scheduler.sender import Outcome, Rendered, Sent
+from scheduler.sender import Outcome, Rendered, Sent, Shows
 from scheduler.times import local
 from shared.errors import BadInput
 from storage.classes import ClassRow
@@ -35,6 +37,8 @@ if TYPE_CHECKING:
     from bot.app import Warmheap
 
 US = "warmheap"
+SHOWN = {channel.name: channel.shows for channel in (Console, Telegram)}
+"""What phones show; those of any other channel only plain words."""
 SAID = re.compile(r"(\d{4}-\d\d-\d\d) (\d\d:\d\d) ([^\s:]+): ?(.*)")
 COMMENT = re.compile(r"(^|\s)#(\s.*)?$")
 SETTINGS: Mapping[str, frozenset[str]] = {
@@ -102,6 +106,7 @@ class Recorder:
 
     def __init__(self, name: str) -> None:
         self.name = name
+        self.shows = SHOWN.get(name, Shows())
         self.taken: list[Taken] = []
 
     async def send(self, address: str, message: Rendered, reference: str) -> Outcome:

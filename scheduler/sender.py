@@ -99,10 +99,25 @@ class Pace:
     counts: Callable[[str], int] = _one
 
 
+@dataclass(frozen=True, slots=True)
+class Shows:
+    """What the phones at a channel's other end show beside plain words; the plainest by default.
+
+    letters    every letter and line at no cost; else words are folded to the basic alphabet of SMS
+    buttons    quick answers to tap; else they are spelt out as digits
+    pictures   a picture above the words
+    """
+
+    letters: bool = False
+    buttons: bool = False
+    pictures: bool = False
+
+
 class Channel(Protocol):
     """A way out; `name` is the channel of the addresses that it serves.
 
-    One that bears no more than some pace says so by an attribute `pace`.
+    One that bears no more than some pace says so by an attribute `pace`; one whose phones show more than
+    plain words, by `shows`.
     """
 
     name: str
@@ -174,7 +189,7 @@ class Sender:
     def _claim(self, channel: Channel, at: datetime, room: int) -> list[tuple[OutRow, datetime]]:
         """Messages that the channel has room for, each with the moment at which it may go."""
         at = max(at, self._clock.now())
-        pace = _pace_of(channel)
+        pace = pace_of(channel)
         with self._store.work() as work:
             free_at = work.paces.free_at(channel.name, at)
             room = min(room, floor(pace.per_second * AHEAD_S) or 1) if pace.per_second < inf else room
@@ -251,7 +266,7 @@ class Sender:
     def _count(self, work: Work, row: OutRow, message: Rendered, at: datetime) -> None:
         """Take of the channel's time what a text takes beyond the one message that it was claimed as."""
         channel = self._channels[row.channel or ""]
-        pace = _pace_of(channel)
+        pace = pace_of(channel)
         if (more := pace.counts(message.text) - 1) > 0 and pace.per_second < inf:
             free_at = work.paces.free_at(channel.name, at)
             work.paces.take(channel.name, free_at + timedelta(seconds=more / pace.per_second))
@@ -308,7 +323,14 @@ class Sender:
         work.outbox.retry(row.id, at + max(wait, at_least), why)
 
 
-def _pace_of(channel: Channel) -> Pace:
+def shows_of(channel: Channel) -> Shows:
+    """What the phones of a channel show."""
+    shows: Shows = getattr(channel, "shows", Shows())
+    return shows
+
+
+def pace_of(channel: Channel) -> Pace:
+    """What a channel bears."""
     pace: Pace = getattr(channel, "pace", Pace())
     return pace
 

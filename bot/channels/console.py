@@ -15,7 +15,7 @@ from uuid import uuid4
 from prompt_toolkit import PromptSession
 from prompt_toolkit.patch_stdout import patch_stdout
 
-from scheduler.sender import Outcome, Rendered, Sent
+from scheduler.sender import Outcome, Rendered, Sent, Shows
 from storage.inbox import Incoming
 
 WELCOME = """\
@@ -27,6 +27,7 @@ class Console:
     """The channel of the person at this keyboard, known by the name they gave."""
 
     name = "console"
+    shows = Shows(letters=True)
 
     def __init__(self, name: str | None) -> None:
         self._person = name

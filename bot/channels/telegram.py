@@ -34,7 +34,7 @@ from bot.channels.arrivals import Arrivals
 from bot.channels.telegram_updates import KINDS, incoming
 from bot.channels.turnstile import Turnstile
 from bot.language.meaning import Language
-from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Unknown
+from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Shows, Unknown
 from scheduler.times import Clock
 from shared.errors import BadInput, ChannelTrouble, Forged
 from storage.inbox import Incoming
@@ -70,6 +70,7 @@ class Telegram:
 
     name = "telegram"
     addresses = None
+    shows = Shows(letters=True, buttons=True, pictures=True)
     pace = Pace(per_second=25, per_person_s=1)
 
     def __init__(

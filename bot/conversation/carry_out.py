@@ -9,7 +9,6 @@ from bot.conversation import moving
 from bot.conversation.crediting import CREDITED
 from bot.conversation.hand_over import hand_over
 from bot.conversation.talk import Known, Outcome
-from bot.language.wording import NARROW
 from scheduler.nudges import pass_on
 from scheduler.planner import answered, given
 from storage.outbox import Line
@@ -146,8 +145,8 @@ def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
 
 
 def link_picture(work: Work, known: Known, pile_id: int, outcome: Outcome) -> None:
-    """The address of the pile's picture, for a phone whose messages show none."""
-    if known.public_url is not None and known.person.channel in NARROW:
+    """The address of the pile's picture, which a phone is told whose messages show none."""
+    if known.public_url is not None:
         key = work.people.picture_key(known.person.id, pile_id, known.today + PICTURE_LASTS)
         outcome.say("picture.link", link=f"{known.public_url}/picture/{key}.png")
 

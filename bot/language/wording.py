@@ -32,18 +32,15 @@ from babel.units import format_unit
 
 from bot.channels.sms_text import fold
 from bot.language.meaning import Language, Units
-from scheduler.sender import Rendered
+from scheduler.sender import Rendered, Shows
 from shared.materials import material
 from shared.units import BUCKET_L, L_PER_GAL, M2_PER_FT2, M_PER_FT, f_from_c
 from storage.outbox import Line, OutRow
 from storage.people import Person
 
 LOCALES: Mapping[Language, str] = {"en": "en_US", "es": "es_US"}
-TEXT_ONLY = frozenset({"sms", "smpp", "gateway", "console"})
-"""Channels without buttons: quick answers are spelt out as digits."""
 NUDGE = "nudge."
-NARROW = frozenset({"sms", "smpp", "gateway"})
-"""Channels where the alphabet costs: text is folded to the basic one."""
+PLAIN = Shows()
 
 
 @cache
@@ -213,20 +210,18 @@ def spelt_out(labels: Sequence[str]) -> str:
     return ", ".join(f"{n} = {label}" if label[:1].isdigit() else f"{n} {label}" for n, label in pairs)
 
 
-def render(row: OutRow, person: Person, at: datetime) -> Rendered:
-    """One outbox row as this person is to read it on its channel at that moment."""
+def render(row: OutRow, person: Person, at: datetime, shows: Shows = PLAIN) -> Rendered:
+    """One outbox row as this person is to read it at that moment, on a phone that shows so much."""
     voice = Voice(person.language, person.units, at.astimezone(ZoneInfo(person.zone)).date())
-    channel = row.channel or person.channel
-    narrow = channel in NARROW
     names = [
         Line("for_pile", line.values)
         for line in row.lines
         if line.key.startswith(NUDGE) and "pile" in line.values
     ]
-    text = voice.say([*names, *row.lines], " " if narrow else "\n")
+    text = voice.say([*names, *row.lines], "\n" if shows.letters else " ")
     labels = [option_label(voice, option) for option in row.options]
-    if channel in TEXT_ONLY and labels:
+    if labels and not shows.buttons:
         choices = voice.line(Line("options", {"choices": spelt_out(labels)}))
-        text = f"{text}{' ' if narrow else chr(10)}{choices}"
+        text = f"{text}{chr(10) if shows.letters else ' '}{choices}"
     options = tuple((label, f"{row.id}:{number}") for number, label in enumerate(labels, 1))
-    return Rendered(text=fold(text) if narrow else text, options=() if channel in TEXT_ONLY else options)
+    return Rendered(text if shows.letters else fold(text), options if shows.buttons else ())

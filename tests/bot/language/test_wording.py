@@ -11,6 +11,7 @@ import pytest
 from bot.channels.sms_text import alphabet, fold, parts
 from bot.language.wording import Voice, catalogue, option_label, render
 from scheduler.nudges import QUESTIONS
+from scheduler.sender import Shows
 from shared.care import WHYS
 from shared.cautions import Caution
 from shared.materials import HOWS, REASONS
@@ -192,7 +193,10 @@ def test_a_phone_without_buttons_gets_digits() -> None:
 def test_a_button_carries_its_own_message() -> None:
     """A week later it still means what it meant: the row and the number, not the open question."""
     sent = render(
-        row("telegram", ("turned", "not_turned")), ana("telegram"), datetime(2026, 6, 10, 16, tzinfo=UTC)
+        row("telegram", ("turned", "not_turned")),
+        ana("telegram"),
+        datetime(2026, 6, 10, 16, tzinfo=UTC),
+        Shows(letters=True, buttons=True),
     )
 
     assert sent.options == (("turned", "7:1"), ("not yet", "7:2"))
