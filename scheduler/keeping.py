@@ -9,7 +9,7 @@ from scheduler.restraint import key_of
 from scheduler.turns import Asked, Group
 from storage.outbox import OutRow
 from storage.people import Person
-from storage.piles import PileRow, Told
+from storage.piles import Histories, PileRow, Told
 from storage.work import Work
 
 
@@ -33,23 +33,27 @@ def views_of(work: Work, rows: Sequence[PileRow]) -> list[View]:
 
 
 def groups_of(
-    work: Work, pile_ids: Collection[int], about: Mapping[int, Sequence[OutRow]] | None = None
+    work: Work,
+    pile_ids: Collection[int],
+    about: Mapping[int, Sequence[OutRow]] | None = None,
+    histories: Histories | None = None,
 ) -> dict[int, Group]:
     """The keepers of each pile and all that turns among them rest on.
 
-    about   the nudges about each pile, where they are read already
+    about       the nudges about each pile, where they are read already
+    histories   what was told of each, likewise
     """
-    about = work.outbox.about_each(pile_ids) if about is None else about
-    keepers = work.piles.keepers_of(pile_ids)
-    people = work.people.of_ids({one.person_id for each in keepers.values() for one in each})
-    histories = work.piles.histories(pile_ids)
+    keepers = work.people.keeping(pile_ids)
+    histories = work.piles.histories(pile_ids) if histories is None else histories
+    if about is None:  # whoever is alone has no turns
+        about = work.outbox.about_each([pile_id for pile_id in pile_ids if len(keepers[pile_id]) > 1])
     return {
         pile_id: Group(
-            members=tuple(people[one.person_id] for one in keepers[pile_id]),
-            since={one.person_id: one.joined_at for one in keepers[pile_id]},
+            members=tuple(person for person, _ in keepers[pile_id]),
+            since={person.id: since for person, since in keepers[pile_id]},
             told=tuple(histories[pile_id][0]),
             notes=tuple(histories[pile_id][1]),
-            asked=_asked(about[pile_id]),
+            asked=_asked(about.get(pile_id, ())),
         )
         for pile_id in pile_ids
     }

@@ -76,10 +76,13 @@ class Deed:
 def deeds(told: Sequence[Told]) -> list[Deed]:
     """What was told, two reports of the same turning made one and credited to both."""
     found: list[Deed] = []
+    turnings: list[int] = []
     for each in told:
         by = each.by or (each.said_by,)
-        same = next((number for number, deed in enumerate(found) if _same(deed, each)), None)
+        turned = each.record.kind == "turned"
+        same = next((place for place in turnings if turned and _same(found[place], each)), None)
         if same is None:
+            turnings += [len(found)] * turned
             found.append(Deed(each.record, by, each.said_at))
         else:
             first = found[same]
@@ -196,8 +199,8 @@ def tool_notes(group: Group) -> dict[str, Note]:
 
 
 def _same(deed: Deed, told: Told) -> bool:
-    both_turned = deed.record.kind == told.record.kind == "turned"
-    return both_turned and deed.record.on == told.record.on and told.said_at - deed.said_at <= SAME_TURNING
+    """Whether two reports of a turning are about the same one."""
+    return deed.record.on == told.record.on and told.said_at - deed.said_at <= SAME_TURNING
 
 
 def _last_done(group: Group, work: Work) -> datetime:

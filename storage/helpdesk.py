@@ -106,6 +106,7 @@ STAFF_WROTE = select(func.max(OutboxTable.due_at)).where(
 )
 """Asked with every message: so it is made once."""
 
+
 class Helpdesk:
     """The helpdesk of one unit of work."""
 

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import func, select, update
+from sqlalchemy import bindparam, func, select, update
 from sqlalchemy.orm import Session
 
-from storage.models import Form, IncomingTable, insert_once
+from storage.models import Form, IncomingTable, insert_once, of_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +105,13 @@ class Inbox:
 
     def handled(self, incoming_id: int, at: datetime) -> bool:
         """Mark a message as done; False where it was done before, so that its effects are not repeated."""
-        done = self._session.scalar(
-            update(IncomingTable)
-            .where(IncomingTable.id == incoming_id, IncomingTable.handled_at.is_(None))
-            .values(handled_at=at)
-            .returning(IncomingTable.id)
-            .execution_options(synchronize_session=False)
-        )
-        return done is not None
+        return self._session.scalar(HANDLED, {"of": incoming_id, "handled_at": at}) is not None
+
+
+INCOMING = of_table(IncomingTable)
+HANDLED = (
+    update(INCOMING)
+    .where(INCOMING.c.id == bindparam("of"), INCOMING.c.handled_at.is_(None))
+    .values(handled_at=bindparam("handled_at"))
+    .returning(INCOMING.c.id)
+)

@@ -6,6 +6,7 @@ Word lists stand here once, so that the type, the check constraint and the reade
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, time
+from functools import cache
 from typing import Any, ClassVar, Literal, get_args
 
 from sqlalchemy import (
@@ -18,6 +19,7 @@ from sqlalchemy import (
     Index,
     MetaData,
     String,
+    TableClause,
     Text,
     TypeDecorator,
     UniqueConstraint,
@@ -27,6 +29,7 @@ from sqlalchemy import (
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, Session, mapped_column
+from sqlalchemy.sql.dml import ReturningInsert
 
 Standing = Literal["asked", "joined", "stopped", "erased"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
@@ -383,6 +386,11 @@ class PaceTable(Table):
     paused_until: Mapped[datetime]
 
 
+def of_table(table: type[Table]) -> TableClause:
+    """The table itself, for statements that go past the mapper, which costs more than they do."""
+    return table.metadata.tables[table.__tablename__]
+
+
 def columns_of(table: type[Table], names: Iterable[str]) -> list[ColumnElement[Any]]:
     """Columns by the names of their attributes, for statements that go past the mapper.
 
@@ -393,12 +401,15 @@ def columns_of(table: type[Table], names: Iterable[str]) -> list[ColumnElement[A
 
 def insert_once(session: Session, table: type[Table], values: Mapping[str, Any]) -> Any:
     """Insert a row unless a unique constraint already holds it: its key, or None where it was there."""
-    statement = insert(session, table).values(values).on_conflict_do_nothing()
-    return session.scalar(statement.returning(*inspect(table).primary_key))
+    return session.scalar(_insert_once(session.get_bind().dialect.name, table), values)
 
 
-def insert(session: Session, table: type[Table]) -> sqlite.Insert | postgresql.Insert:
+def insert(dialect: str, table: type[Table]) -> sqlite.Insert | postgresql.Insert:
     """An insert that can say what to do about a row that is there; both databases word it alike."""
-    on_sqlite = session.get_bind().dialect.name == "sqlite"
-    into = table.metadata.tables[table.__tablename__]  # the mapper would only cost time
-    return sqlite.insert(into) if on_sqlite else postgresql.insert(into)
+    return sqlite.insert(of_table(table)) if dialect == "sqlite" else postgresql.insert(of_table(table))
+
+
+@cache
+def _insert_once(dialect: str, table: type[Table]) -> ReturningInsert[Any]:
+    """Made once: SQLAlchemy takes longer to make and to recognise a statement than SQLite to carry it out."""
+    return insert(dialect, table).on_conflict_do_nothing().returning(*inspect(table).primary_key)

@@ -10,12 +10,21 @@ from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, bindparam, func, inspect, literal, or_, select, update
+from sqlalchemy import ColumnElement, and_, bindparam, func, literal, or_, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
 from storage.claims import SENT, Reach, lapse, take
-from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, Status, columns_of, insert_once
+from storage.models import (
+    AddressTable,
+    OutboxTable,
+    OutKind,
+    PersonTable,
+    Status,
+    columns_of,
+    insert_once,
+    of_table,
+)
 
 RANK: Mapping[OutKind, int] = {
     "warning": 0,
@@ -89,7 +98,7 @@ class OutRow:
         return True if told and set(told) == set((self.channel_message_id or "").split()) else None
 
 
-OUTBOX = inspect(OutboxTable).local_table
+OUTBOX = of_table(OutboxTable)
 COLUMNS = columns_of(OutboxTable, (each.name for each in fields(OutRow)))
 ABOUT = (
     select(*COLUMNS)
@@ -324,7 +333,7 @@ class Outbox:
 
     def about_each(self, pile_ids: Collection[int]) -> dict[int, list[OutRow]]:
         """The same for several piles."""
-        rows = self._session.execute(ABOUT, {"pile_ids": list(pile_ids)})
+        rows = self._session.execute(ABOUT, {"pile_ids": list(pile_ids)}) if pile_ids else ()
         found: dict[int, list[OutRow]] = {pile_id: [] for pile_id in pile_ids}
         for row in rows:
             found[row.pile_id].append(_out(row))

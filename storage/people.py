@@ -10,7 +10,7 @@ from datetime import date, datetime, time
 from typing import Any, Literal, TypedDict, Unpack
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from sqlalchemy import ColumnElement, bindparam, delete, func, inspect, select, update
+from sqlalchemy import ColumnElement, bindparam, delete, func, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
@@ -18,12 +18,14 @@ from storage import privacy
 from storage.models import (
     AddressTable,
     ConsentTable,
+    KeeperTable,
     MoveTable,
     PersonTable,
     Standing,
     StopListTable,
     Weekday,
     columns_of,
+    of_table,
 )
 
 Language = Literal["en", "es"]
@@ -265,6 +267,13 @@ class People:
         found = self._session.execute(OF_IDS, {"ids": list(person_ids)})
         return {row.id: _person(row) for row in found}
 
+    def keeping(self, pile_ids: Collection[int]) -> dict[int, list[tuple[Person, datetime]]]:
+        """Who tends each of these piles now, and since when, in the order in which they joined."""
+        found: dict[int, list[tuple[Person, datetime]]] = {pile_id: [] for pile_id in pile_ids}
+        for row in self._session.execute(KEEPING, {"pile_ids": list(pile_ids)}):
+            found[row.pile_id].append((_person(row), row.keeps_since))
+        return found
+
     def anybody(self) -> bool:
         """Whether the database knows a single person."""
         return self._session.scalar(select(PersonTable.id).limit(1)) is not None
@@ -279,7 +288,7 @@ class People:
         """Set what is named, leave the rest. Raises BadInput on a zone that does not exist."""
         if "zone" in changes:
             known_zone(changes["zone"])
-        self._session.execute(update(PersonTable).where(PersonTable.id == person_id).values(**changes))
+        self._session.execute(CHANGE, {"of": person_id, **changes})
 
     def consent(
         self,
@@ -400,20 +409,29 @@ def _is(channel: str, address: str) -> tuple[ColumnElement[bool], ColumnElement[
     return AddressTable.channel == channel, AddressTable.address == address
 
 
-PERSON, ADDRESS = inspect(PersonTable).local_table, inspect(AddressTable).local_table
+PERSON, ADDRESS = of_table(PersonTable), of_table(AddressTable)
 WROTE = ADDRESS.alias("wrote")
-HERE = (each.name for each in fields(Person) if each.name not in ("channel", "address"))
-REACHED = select(*columns_of(PersonTable, HERE), ADDRESS.c.channel, ADDRESS.c.address).select_from(
+OWN = tuple(each.name for each in fields(Person) if each.name not in ("channel", "address"))
+REACHED = select(*columns_of(PersonTable, OWN), ADDRESS.c.channel, ADDRESS.c.address).select_from(
     PERSON.outerjoin(ADDRESS, (ADDRESS.c.person_id == PERSON.c.id) & ADDRESS.c.current)
 )
 """People, and where they are reached now."""
+CHANGE = update(PERSON).where(PERSON.c.id == bindparam("of"))
 OF_IDS = REACHED.where(PERSON.c.id.in_(bindparam("ids", expanding=True)))
 BY_ADDRESS = REACHED.join(WROTE, WROTE.c.person_id == PERSON.c.id).where(
     WROTE.c.channel == bindparam("wrote_in"), WROTE.c.address == bindparam("wrote_from")
 )
 
+KEEPER = of_table(KeeperTable)
+KEEPING = (
+    REACHED.add_columns(KEEPER.c.pile_id, KEEPER.c.joined_at.label("keeps_since"))
+    .join(KEEPER, KEEPER.c.person_id == PERSON.c.id)
+    .where(KEEPER.c.pile_id.in_(bindparam("pile_ids", expanding=True)), KEEPER.c.left_at.is_(None))
+    .order_by(KEEPER.c.joined_at, PERSON.c.id)
+)
+
 
 def _person(row: Any) -> Person:
-    """Of a row of `REACHED`."""
-    values = row._asdict()
-    return Person(**values | {"channel": values["channel"] or "", "address": values["address"] or ""})
+    """Of a row of `REACHED`, or of one that begins like it."""
+    *own, channel, address = row[: len(OWN) + 2]
+    return Person(**dict(zip(OWN, own, strict=True)), channel=channel or "", address=address or "")

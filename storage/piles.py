@@ -10,12 +10,20 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, func, inspect, literal, select, update
+from sqlalchemy import Select, bindparam, func, insert, literal, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
 from shared.pile import Climate, Ingredient, Pile, Record
-from storage.models import InviteTable, KeeperTable, PileTable, PromiseTable, RecordTable, columns_of
+from storage.models import (
+    InviteTable,
+    KeeperTable,
+    PileTable,
+    PromiseTable,
+    RecordTable,
+    columns_of,
+    of_table,
+)
 from storage.people import known_zone
 
 HOW_BUILT = ("setup", "undo")
@@ -88,6 +96,10 @@ class Note:
     said_at: datetime
 
 
+Histories = Mapping[int, tuple[Sequence[Told], Sequence[Note]]]
+"""By the id of a pile, what was told of it and what its keepers agreed, each in the order told."""
+
+
 class Piles:
     """The piles of one unit of work."""
 
@@ -114,6 +126,16 @@ class Piles:
     def of(self, person_id: int) -> list[PileRow]:
         """The open piles that a person keeps, in the order of that person's numbers."""
         return self._rows(KEPT_BY, person_id=person_id)
+
+    def known_to(self, person_id: int) -> tuple[list[PileRow], Histories]:
+        """The same piles, and what holds of all that was told of each: read in one go."""
+        rows = self._session.execute(KEPT_BY, {"person_id": person_id}).all()
+        pile_ids = [row.id for row in rows]
+        holding = that_hold(self._session.execute(RECORDS, {"pile_ids": pile_ids}).all()) if rows else []
+        setups = _merged(holding)
+        return [PileRow(**row._asdict(), setup=setups[row.id]) for row in rows], _told_and_noted(
+            pile_ids, holding
+        )
 
     def shared(self, limit: int) -> list[tuple[PileRow, tuple[int, ...]]]:
         """The open piles that several people keep, the newest first, with the ids of the keepers."""
@@ -183,7 +205,7 @@ class Piles:
 
     def promise(self, pile_id: int, first: date, last: date, at: datetime) -> None:
         """Keep the range that the keepers are told now."""
-        self._session.add(PromiseTable(pile_id=pile_id, at=at, first=first, last=last))
+        self._session.execute(PROMISE, {"pile_id": pile_id, "at": at, "first": first, "last": last})
         self.cache(pile_id, {"told": [first.isoformat(), last.isoformat()]})
 
     def set_up(
@@ -237,17 +259,10 @@ class Piles:
         told, _ = self.histories([pile_id])[pile_id]
         return [each for each in told if until is None or each.record.on <= until]
 
-    def histories(self, pile_ids: Collection[int]) -> dict[int, tuple[list[Told], list[Note]]]:
-        """What holds of all that was told of each of these piles, and what its keepers agreed, as told."""
+    def histories(self, pile_ids: Collection[int]) -> Histories:
+        """What holds of all that was told of each of these piles."""
         rows = self._session.execute(TOLD, {"pile_ids": list(pile_ids)}).all()
-        found: dict[int, tuple[list[Told], list[Note]]] = {pile_id: ([], []) for pile_id in pile_ids}
-        for row in that_hold(rows):
-            told, notes = found[row.pile_id]
-            if row.kind == "shared":
-                notes.append(Note(**_about(row.data), said_by=row.said_by, said_at=row.said_at))
-            elif row.kind != "undo":
-                told.append(_told(row))
-        return found
+        return _told_and_noted(pile_ids, that_hold(rows))
 
     def note(
         self,
@@ -266,7 +281,7 @@ class Piles:
     def notes(self, pile_id: int) -> list[Note]:
         """What was agreed or told among the keepers, in the order told."""
         _, notes = self.histories([pile_id])[pile_id]
-        return notes
+        return list(notes)
 
     def invite(self, pile_id: int, person_id: int, code: str, at: datetime, expires_at: datetime) -> None:
         """Keep a code by which others can join the pile until it expires."""
@@ -346,7 +361,7 @@ class Piles:
         )
 
     def _set(self, pile_id: int, **values: Any) -> None:
-        self._session.execute(update(PileTable).where(PileTable.id == pile_id).values(**values))
+        self._session.execute(SET, {"of": pile_id, **values})
 
     def _append(
         self,
@@ -360,21 +375,20 @@ class Piles:
         incoming_id: int | None,
         replaces_id: int | None,
     ) -> int:
-        row = RecordTable(
-            pile_id=pile_id,
-            kind=kind,
-            on=on,
-            hour=hour,
-            data=data,
-            said_by=said_by,
-            said_at=said_at,
-            incoming_id=incoming_id,
-            replaces_id=replaces_id,
-        )
-        self._session.add(row)
-        self._session.flush()
+        row = {
+            "pile_id": pile_id,
+            "kind": kind,
+            "on_day": on,
+            "hour": hour,
+            "data": data,
+            "said_by": said_by,
+            "said_at": said_at,
+            "incoming_id": incoming_id,
+            "replaces_id": replaces_id,
+        }
+        record_id: int = self._session.execute(APPEND, row).scalar_one()
         self.look_again(pile_id, said_at)
-        return row.id
+        return record_id
 
     def _rows(self, statement: Select[Any], **values: Any) -> list[PileRow]:
         rows = self._session.execute(statement, values).all()
@@ -383,16 +397,14 @@ class Piles:
 
     def _setups(self, pile_ids: Sequence[int]) -> dict[int, dict[str, Any]]:
         """The merged set-up of each pile, by one query for all of them."""
-        rows = self._session.execute(SET_UP, {"pile_ids": list(pile_ids)}).all()
-        merged: defaultdict[int, dict[str, Any]] = defaultdict(dict)
-        for row in that_hold(rows):
-            if row.kind == "setup":
-                merged[row.pile_id] |= row.data
-        return merged
+        return _merged(that_hold(self._session.execute(SET_UP, {"pile_ids": list(pile_ids)}).all()))
 
 
-PILE, KEEPER = inspect(PileTable).local_table, inspect(KeeperTable).local_table
-RECORD = inspect(RecordTable).local_table
+PILE, KEEPER = of_table(PileTable), of_table(KeeperTable)
+RECORD = of_table(RecordTable)
+SET = update(PILE).where(PILE.c.id == bindparam("of"))
+APPEND = insert(RECORD).returning(RECORD.c.id)
+PROMISE = insert(of_table(PromiseTable))
 KEPT = select(*columns_of(PileTable, (f.name for f in fields(PileRow) if f.name not in ("setup", "number"))))
 PILES = KEPT.where(PILE.c.id.in_(bindparam("pile_ids", expanding=True))).order_by(PILE.c.id)
 KEPT_BY = (
@@ -418,6 +430,26 @@ TOLD = RECORDS.where(RECORD.c.kind != "setup")
 SET_UP = RECORDS.where(
     RECORD.c.kind.in_(literal(kind, literal_execute=True) for kind in HOW_BUILT)
 )  # in the words of its index
+
+
+def _merged(holding: Sequence[Any]) -> dict[int, dict[str, Any]]:
+    """The set-up of each pile: later words over earlier ones."""
+    merged: defaultdict[int, dict[str, Any]] = defaultdict(dict)
+    for row in holding:
+        if row.kind == "setup":
+            merged[row.pile_id] |= row.data
+    return merged
+
+
+def _told_and_noted(pile_ids: Iterable[int], holding: Sequence[Any]) -> Histories:
+    found: dict[int, tuple[list[Told], list[Note]]] = {pile_id: ([], []) for pile_id in pile_ids}
+    for row in holding:
+        told, notes = found[row.pile_id]
+        if row.kind == "shared":
+            notes.append(Note(**_about(row.data), said_by=row.said_by, said_at=row.said_at))
+        elif row.kind not in HOW_BUILT:
+            told.append(_told(row))
+    return found
 
 
 def _told(row: Any) -> Told:

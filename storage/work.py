@@ -51,7 +51,8 @@ class Leases:
 
     def take(self, task: str, holder: str, at: datetime, lease: timedelta) -> bool:
         """Hold the task until `at + lease`; False while another process holds it."""
-        wish = insert(self._session, LeaseTable).values(task=task, holder=holder, until=at + lease)
+        dialect = self._session.get_bind().dialect.name
+        wish = insert(dialect, LeaseTable).values(task=task, holder=holder, until=at + lease)
         free = or_(LeaseTable.holder == holder, LeaseTable.until <= at)
         taken = wish.on_conflict_do_update(
             index_elements=[LeaseTable.task], set_={"holder": holder, "until": at + lease}, where=free
