@@ -154,7 +154,13 @@ def why(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
         outcome.lines.append(why_nudged(nudge))
     else:
         outcome.lines.append(Line(f"why.{actions[0].do}.{actions[0].why}", dict(actions[0].numbers)))
+        if actions[0].minutes >= WORTH_TELLING_MIN:
+            outcome.say("why.work", work_minutes=5 * round(actions[0].minutes / 5))
     outcome.say("why.rests_on", facts=rests_on(pile, outlook))
+
+
+WORTH_TELLING_MIN = 15.0
+"""Work that somebody would rather know of before they fetch the fork. [min]"""
 
 
 def why_nudged(nudge: OutRow) -> Line:
