@@ -61,7 +61,7 @@ def _plan_people(store: Store, at: datetime) -> int:
     """Whoever has just joined or come back."""
     added = 0
     while True:
-        with store.work() as work:
+        with store.work(lasting=False) as work:
             people = work.people.take_due(at, BATCH)
             added += sum(_begin(work, person, at) for person in people)
             work.commit()
@@ -72,7 +72,7 @@ def _plan_people(store: Store, at: datetime) -> int:
 def _plan_piles(store: Store, at: datetime, look: Look) -> int:
     added, lease_until = 0, at + LEASE
     while True:
-        with store.work() as work:
+        with store.work(lasting=False) as work:
             taken = work.piles.take_due(at, lease_until, BATCH)
             work.commit()
         if not taken:
@@ -141,7 +141,7 @@ def _settle(
 ) -> int:
     """Store what follows from each look whose lease still stands; how many nudges."""
     added = 0
-    with store.work() as work:
+    with store.work(lasting=False) as work:
         # people before piles, as the conversation locks them; two piles of one person share one budget
         work.people.hold({person.id for view, _ in looked for person in view.people})
         ours = work.piles.still_let([view.row.id for view, _ in looked], lease_until)

@@ -190,7 +190,7 @@ class Sender:
         """Messages that the channel has room for, each with the moment at which it may go."""
         at = max(at, self._clock.now())
         pace = pace_of(channel)
-        with self._store.work() as work:
+        with self._store.work(lasting=False) as work:
             free_at = work.paces.free_at(channel.name, at)
             room = min(room, floor(pace.per_second * AHEAD_S) or 1) if pace.per_second < inf else room
             if (free_at - at).total_seconds() >= AHEAD_S:

@@ -7,16 +7,20 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from functools import partial
+from math import inf
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, make_url, or_, select, text, update
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, or_, select, text, update
+from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.orm import Session
+from sqlalchemy.pool import ConnectionPoolEntry
 
 from shared.errors import BadInput, StorageTrouble
 from storage.approved import ApprovedAnswers
@@ -39,6 +43,8 @@ from storage.surveys import Surveys
 BUSY_S = 15
 """How long a writer waits for another one on SQLite; `?timeout=` in the URL says otherwise. [s]"""
 EVER_SINCE = datetime(1970, 1, 1, tzinfo=UTC)
+RESTS_S = 5.0
+"""A connection that nobody has used for so long is asked whether it still stands. [s]"""
 UPGRADE_LOCK = 7_204_513
 """Any number that nobody else locks: on PostgreSQL only one process upgrades at a time."""
 
@@ -131,13 +137,15 @@ class Store:
         self._secret = secret
         self._writing = threading.Lock()
         try:
-            self._engine = _engine(url)
+            self._engine, self._hasty = _engine(url), _engine(url, lasting=False)
         except (ArgumentError, NoSuchModuleError, ImportError):
             raise BadInput(
                 "the database URL cannot be used: give sqlite:///path/to/file or postgresql+psycopg://user@host/name"
             ) from None
 
-        self._reader = self._engine.execution_options(begin="DEFERRED")
+        one_by_one = {"isolation_level": "AUTOCOMMIT"}  # as its readers see the rows anyway, in fewer trips
+        on_sqlite = self._engine.dialect.name == "sqlite"
+        self._reader = self._hasty.execution_options(**({"begin": "DEFERRED"} if on_sqlite else one_by_one))
 
     def upgrade(self) -> None:
         """Bring the tables to this version. Raises StorageTrouble where a newer version has been at work."""
@@ -151,18 +159,23 @@ class Store:
             command.upgrade(config, "head")
 
     @contextmanager
-    def work(self, *, reading: bool = False) -> Iterator[Work]:
+    def work(self, *, reading: bool = False, lasting: bool = True) -> Iterator[Work]:
         """One unit of work. On SQLite it holds the one write lock from the start, unless it only reads.
+
+        lasting   survives a power cut from its commit on; else only with the next one that does. So is what
+                  nobody outside has been told of yet: before anything goes out, the note that it does lasts,
+                  and with it all that led there
 
         Raises StorageTrouble where the database is locked, full, gone or was never set up.
         """
-        engine = self._reader if reading else self._engine
+        engine = self._reader if reading else self._engine if lasting else self._hasty
         with self._turn(reading), self._one_line(), Session(engine, expire_on_commit=False) as session:
             yield Work(session, self._secret)
 
     def close(self) -> None:
         """Let go of all connections."""
         self._engine.dispose()
+        self._hasty.dispose()
 
     @contextmanager
     def _turn(self, reading: bool) -> Iterator[None]:
@@ -224,20 +237,44 @@ def _trouble(message: str) -> str | None:
     return next((sentence for sign, sentence in TROUBLES if sign in message), None)
 
 
-def _engine(url: str) -> Engine:
+def _engine(url: str, *, lasting: bool = True) -> Engine:
     address = make_url(url)
     if address.get_backend_name() != "sqlite":
-        return create_engine(address, pool_pre_ping=True)
+        engine = create_engine(address if lasting else _not_waiting(address))
+        event.listen(engine, "checkin", _rests)
+        event.listen(engine, "checkout", _still_there)
+        return engine
     engine = create_engine(address, connect_args={} if "timeout" in address.query else {"timeout": BUSY_S})
-    event.listen(engine, "connect", _open_sqlite)
+    event.listen(engine, "connect", partial(_open_sqlite, "FULL" if lasting else "NORMAL"))
     event.listen(engine, "begin", _begin_sqlite)
     return engine
 
 
-def _open_sqlite(connection: Any, _record: object) -> None:
+def _not_waiting(address: URL) -> URL:
+    """The same database, whose server does not wait for its disk at each commit."""
+    asked = address.query.get("options", "")
+    return address.update_query_dict({"options": f"{asked} -c synchronous_commit=off".strip()})
+
+
+def _rests(_connection: Any, record: ConnectionPoolEntry) -> None:
+    record.info["rests_since"] = monotonic()
+
+
+def _still_there(connection: Any, record: ConnectionPoolEntry, _handed_out: object) -> None:
+    """Let the pool take another connection for one that was lost at rest; to ask each time costs a trip."""
+    if monotonic() - record.info.get("rests_since", inf) < RESTS_S:
+        return
+    try:
+        connection.execute("SELECT 1")
+        connection.rollback()
+    except Exception as lost:  # whatever it is, the next connection shows whether it stays
+        raise DisconnectionError from lost
+
+
+def _open_sqlite(synchronous: str, connection: Any, _record: object) -> None:
     # The driver must not begin transactions by itself: it would begin them as readers.
     connection.isolation_level = None
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+    for pragma in ("journal_mode = WAL", f"synchronous = {synchronous}", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}")
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.exc import StatementError
 
 from shared.errors import BadInput, StorageTrouble
@@ -89,6 +89,29 @@ def test_writers_wait_for_each_other(store: Store, at: datetime) -> None:
         ]
 
 
+def test_only_what_must_last_waits_for_the_disk(store: Store, at: datetime) -> None:
+    """A commit waits until the disk has it, unless it need last no longer than the next one that waits.
+
+    SQLite: FULL is 2 and NORMAL, which keeps the file whole but may lose the last commits, is 1.
+    """
+    found = []
+
+    def look(connection: Connection) -> None:
+        asked = "PRAGMA synchronous" if connection.dialect.name == "sqlite" else "SHOW synchronous_commit"
+        found.append(connection.exec_driver_sql(asked).scalar())
+
+    event.listen(Engine, "commit", look)
+    try:
+        for lasting in (True, False):
+            with store.work(lasting=lasting) as work:
+                work.inbox.take(Incoming("sms", "+13035550100", f"m{lasting}", "hello", at))
+                work.commit()
+    finally:
+        event.remove(Engine, "commit", look)
+
+    assert found in ([2, 1], ["on", "off"])
+
+
 def test_a_lease_is_held_by_one(store: Store, at: datetime) -> None:
     """A task belongs to one process until its lease runs out or is given back."""
     minute = timedelta(minutes=1)
@@ -159,6 +182,24 @@ def test_a_server_that_is_not_there_is_said() -> None:
 
     assert "geheim" not in str(trouble.value)
     assert "\n" not in str(trouble.value)
+
+
+def test_a_connection_lost_at_rest_is_not_noticed(postgres_url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A connection that the server has cut while nobody used it is replaced before its next use."""
+    monkeypatch.setattr("storage.work.RESTS_S", 0.0)
+    store, other = Store(postgres_url), create_engine(postgres_url)
+    with store.work() as work:
+        work.inbox.waiting()
+
+    with other.begin() as connection:
+        idle = "SELECT pid FROM pg_stat_activity WHERE state = 'idle'"
+        cut = connection.execute(text(f"SELECT pg_terminate_backend(pid) FROM ({idle}) AS ours")).all()
+
+    with store.work() as work:
+        assert work.inbox.waiting() == []
+    assert cut
+    store.close()
+    other.dispose()
 
 
 def test_a_server_that_drops_us_is_met_again(postgres_url: str) -> None:
