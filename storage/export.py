@@ -1,10 +1,10 @@
-"""Whole tables, row by row, for a file that leaves the program."""
+"""Whole tables, a few thousand rows at a time, for a file that leaves the program."""
 
+import json
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import inspect, select
+from sqlalchemy import JSON, Text, cast, inspect, select, tuple_
 from sqlalchemy.orm import Session
 
 import storage.staff_models  # noqa: F401 - its tables join those of storage.models
@@ -26,10 +26,26 @@ class Export:
     def __init__(self, session: Session) -> None:
         self._session = session
 
-    def rows(self, table: str, columns: Sequence[str]) -> Iterator[tuple[Any, ...]]:
-        """Every row of a table in the order of its key, moments in UTC; a few thousand are held at a time."""
+    def blocks(self, table: str, columns: Sequence[str]) -> Iterator[list[Sequence[Any]]]:
+        """Every row in the order of the key, as blocks of columns: moments in UTC, JSON as its text.
+
+        Each block is a statement of its own, which goes on behind the last key.
+        """
         found = Table.metadata.tables[table]
-        chosen = [found.c[column] for column in columns]
-        statement = select(*chosen).order_by(*inspect(found).primary_key)
-        for row in self._session.execute(statement.execution_options(yield_per=AT_ONCE)):
-            yield tuple(value.astimezone(UTC) if isinstance(value, datetime) else value for value in row)
+        key, chosen = inspect(found).primary_key, [found.c[column] for column in columns]
+        parts = [isinstance(column.type, JSON) for column in chosen]
+        asked = (cast(column, Text) if has else column for column, has in zip(chosen, parts, strict=True))
+        statement = select(*asked, *(column.label(None) for column in key)).order_by(*key).limit(AT_ONCE)
+        rows = self._session.execute(statement).all()
+        while rows:
+            together = zip(zip(*rows, strict=True), parts, strict=False)
+            yield [[_readable(cell) for cell in column] if has else column for column, has in together]
+            behind = statement.where(tuple_(*key) > tuple_(*rows[-1][len(columns) :]))
+            rows = self._session.execute(behind).all() if len(rows) == AT_ONCE else []
+
+
+def _readable(text: str | None) -> str | None:
+    """JSON with its letters as they are."""
+    if text is None or "\\u" not in text:
+        return text
+    return json.dumps(json.loads(text), ensure_ascii=False)

@@ -20,6 +20,7 @@ from storage.models import (
     KeeperTable,
     OutboxTable,
     PersonTable,
+    PileTable,
     PromiseTable,
     RecordTable,
     insert_once,
@@ -36,6 +37,7 @@ from storage.staff_models import (
 
 FOR_FIGURES = ("setup", "added", "harvested", "texture", "smell", "temperature", "heat_feel", "undo")
 """The kinds whose content the figures read; of the others it counts only that somebody told them."""
+PILES_AT_ONCE = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +182,7 @@ class Reports:
             )
 
     def _rows(self, until: datetime) -> Iterator[Any]:
+        """The records, pile by pile; some piles at a time."""
         columns = (
             RecordTable.id,
             RecordTable.pile_id,
@@ -188,14 +191,15 @@ class Reports:
             RecordTable.data,
             RecordTable.replaces_id,
         )
-        return iter(
-            self._session.execute(
-                select(*columns)
-                .where(RecordTable.said_at <= until, RecordTable.kind.in_(FOR_FIGURES))
-                .order_by(RecordTable.pile_id, RecordTable.id)
-                .execution_options(yield_per=5000)
-            )
+        statement = (
+            select(*columns)
+            .where(RecordTable.said_at <= until, RecordTable.kind.in_(FOR_FIGURES))
+            .order_by(RecordTable.pile_id, RecordTable.id)
         )
+        last = self._session.scalar(select(func.max(PileTable.id))) or 0
+        for first in range(1, last + 1, PILES_AT_ONCE):
+            some = RecordTable.pile_id.between(first, first + PILES_AT_ONCE - 1)
+            yield from self._session.execute(statement.where(some))
 
     def _lists(self, key: Any, value: Any, where: Any) -> defaultdict[int, list[int]]:
         lists: defaultdict[int, list[int]] = defaultdict(list)

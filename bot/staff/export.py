@@ -4,15 +4,15 @@ From it a stranger can rebuild the yearly figures. What is personal is left blan
 """
 
 import csv
-import json
 import tomllib
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from importlib.resources import files
 from io import TextIOWrapper
+from itertools import repeat
 from tempfile import SpooledTemporaryFile
 from typing import Any
 
@@ -23,6 +23,8 @@ from storage.work import Work
 
 IN_MEMORY = 16 * 1024 * 1024
 """A larger archive is written to a file meanwhile. [octets]"""
+QUICK = 2
+"""How hard to pack: harder takes twice as long for a tenth less."""
 README = """Every file is a table of the database, as CSV in UTF-8; dictionary.csv tells what each column
 holds. Moments are UTC. JSON stands in some columns. A cell that a spreadsheet would run begins with an
 apostrophe. factors.csv: kilograms in a cubic metre of each feedstock, low, middle and high, with the lists
@@ -71,40 +73,45 @@ def _toml() -> str:
 def archive(work: Work, personal: bool) -> bytes:
     """The archive; with names, numbers and texts where `personal`."""
     with SpooledTemporaryFile(max_size=IN_MEMORY) as out:
-        with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+        with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=QUICK) as packed:
             packed.writestr("README.txt", README)
             _write(packed, "dictionary.csv", ("file", "column", "holds"), _explained(personal))
             _write(packed, "factors.csv", FACTOR_HEAD, _factors())
             for file in dictionary():
-                hidden = frozenset() if personal else file.personal
-                rows = work.export.rows(file.table, list(file.columns))
-                shown = (
-                    [_cell(name not in hidden, value) for name, value in zip(file.columns, row, strict=True)]
-                    for row in rows
-                )
+                shown = _rows(work, file, frozenset() if personal else file.personal)
                 _write(packed, f"{file.table}.csv", file.columns, shown)
         out.seek(0)
         return out.read()
 
 
-def _write(packed: zipfile.ZipFile, name: str, head: Iterable[str], rows: Iterable[Iterable[str]]) -> None:
+def _write(packed: zipfile.ZipFile, name: str, head: Iterable[str], rows: Iterable[Iterable[Any]]) -> None:
     with packed.open(name, "w", force_zip64=True) as raw, TextIOWrapper(raw, "utf-8", newline="") as text:
         writer = csv.writer(text)
         writer.writerow(head)
         writer.writerows(rows)
 
 
-def _cell(shown: bool, value: Any) -> str:
-    """As text: empty for nothing, true or false, ISO days and moments, JSON for what has parts."""
-    if value is None or not shown:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, dict | list):
-        return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, datetime):
-        return value.isoformat()
-    return harmless(value) if isinstance(value, str) else str(value)
+def _rows(work: Work, file: File, hidden: frozenset[str]) -> Iterator[Iterable[Any]]:
+    """The rows of a table as text; what is hidden is not even read."""
+    read = [name for name in file.columns if name not in hidden]
+    for block in work.export.blocks(file.table, read):
+        cells = dict(zip(read, map(_as_text, block), strict=True))
+        yield from zip(*(cells.get(name) or repeat("", len(block[0])) for name in file.columns), strict=True)
+
+
+def _as_text(column: Sequence[Any]) -> Sequence[Any]:
+    """Cells as text: empty for nothing, true or false, ISO moments, and nothing that a spreadsheet runs."""
+    kind = next((type(cell) for cell in column if cell is not None), type(None))
+    write = WRITTEN.get(kind)
+    return column if write is None else ["" if cell is None else write(cell) for cell in column]
+
+
+WRITTEN: Mapping[type, Callable[[Any], str]] = {
+    bool: lambda cell: "true" if cell else "false",
+    datetime: datetime.isoformat,
+    str: harmless,
+}
+"""What the writer of the file would not write as we want it."""
 
 
 def _explained(personal: bool) -> Iterator[tuple[str, str, str]]:
