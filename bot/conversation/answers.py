@@ -100,19 +100,19 @@ def harvest_amount(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -
 
 
 def safe_use(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    """Whether it may be used: by its stage, and by the manure rule where manure went in."""
+    """Whether it may be used: first by the manure rule where manure went in, then by its stage."""
     outlook, _ = known.look(pile.row, pile.records, known.today)
+    if holds_manure(Piles.pile(pile.row, None, None), pile.records):
+        dug_in = {
+            "touching_on": harvest_from(known.today, touches_soil=True).isoformat(),
+            "clear_on": harvest_from(known.today, touches_soil=False).isoformat(),
+        }
+        outcome.say("use.manure" if treat_as_raw(outlook.credit) else "use.manure_heated", **dug_in)
     outcome.say(f"use.{'ready' if outlook.stage == 'ready' else 'unfinished'}")
     pots_on = fit_from("potting_mix", outlook.ready.p50)
     if outlook.stage == "ready" and pots_on > known.today:
-        outcome.say("use.pots", pots_on=pots_on)
+        outcome.say("use.pots", pots_on=pots_on.isoformat())
     tell_range(pile, outlook, outcome, only_if_moved=outlook.stage == "ready")
-    if holds_manure(Piles.pile(pile.row, None, None), pile.records):
-        dug_in = {
-            "touching_on": harvest_from(known.today, touches_soil=True),
-            "clear_on": harvest_from(known.today, touches_soil=False),
-        }
-        outcome.say("use.manure" if treat_as_raw(outlook.credit) else "use.manure_heated", **dug_in)
     if outlook.credit.hours_over_55c >= 1:
         outcome.say("use.hygiene", hot_c=55.0, hot_hours=outlook.credit.hours_over_55c)
 

@@ -13,13 +13,15 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
-from bot.conversation import questions
+from bot.conversation import keeper
+from bot.conversation.meant import together
 from bot.conversation.steps import next_step, range_line
 from bot.conversation.talk import Known, KnownPile, Outcome
-from bot.language.meaning import Meaning, Setup
+from bot.language.meaning import Fact, Meaning, Setup
 from shared.forecast import Forecast
+from shared.units import f_from_c
 from storage.outbox import Line
-from storage.piles import PileRow
+from storage.piles import PileRow, Told
 
 USUAL_SIDE_M = 0.91
 """A pile of unsaid size is taken as 3 ft each way, the least that heats well (common practice)."""
@@ -30,27 +32,46 @@ OLDEST = timedelta(days=3 * 365)
 
 def begin(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
     """A joined person without a pile, or one that starts another: True where the message was about that."""
+    asking, answered = known.waiting.get("ask"), meaning.bare
+    meaning = together(known.waited, meaning)
     setup = meaning.setup or Setup()
     said = set_up_values(known, meaning)
     if setup.has_pile is False and not said:
         without_pile(outcome)
-        return True
-    if said:
+    elif "built" in said or (said and (known.piles or asking == "built_yet")):
         found_pile(known, said, meaning, outcome)
-        return True
-    asking = known.waiting.get("ask")
-    if any(ask.kind == "new_pile" for ask in meaning.asks):
+    elif asking == "built" and (answered in ("dont_know", "skip") or known.waiting.get("again")):
+        found_pile(known, {**said, "built": long_ago(known, meaning)}, meaning, outcome, assumed=("built",))
+    elif said or (meaning.facts and not known.piles) or asking == "built":
+        ask_built(known, meaning, outcome)
+    elif any(ask.kind == "new_pile" for ask in meaning.asks):
         outcome.say("new_pile")
         outcome.ask("built_yet", "how_build")
-        return True
-    if setup.has_pile or asking == "pile_facts":
-        if asking == "pile_facts" and meaning.bare in ("dont_know", "skip"):
-            found_pile(known, {"built": known.today.isoformat()}, meaning, outcome)
-            return True
-        if setup.has_pile:
-            ask_facts("ask.pile_facts", outcome)
-            return True
-    return False
+    elif asking == "pile_facts" and answered in ("dont_know", "skip"):
+        ask_built(known, meaning, outcome)
+    elif setup.has_pile:
+        ask_facts("ask.pile_facts", outcome)
+        outcome.holds = known.waited is not None
+    else:
+        return False
+    return True
+
+
+def ask_built(known: Known, meaning: Meaning, outcome: Outcome) -> None:
+    """Of a pile that is told of the day of the build matters most; what was told waits for it."""
+    heard = () if known.waited is None else known.waited.facts
+    new = [fact for fact in meaning.facts if fact.doubt in (None, "vague") and fact not in heard]
+    outcome.lines.extend(keeper.facts_as_read(known, new, outcome))
+    again = {"again": True} if known.waiting.get("ask") == "built" else {}
+    outcome.say("ask.built")
+    outcome.ask("built", "built.today", "built.week", "built.weeks", "built.months", **again)
+    outcome.holds = True
+
+
+def long_ago(known: Known, meaning: Meaning) -> str:
+    """The day of the build where nobody knows it: two weeks back, or when the first thing was told of it."""
+    told = [fact.record.on for fact in meaning.facts]
+    return min([known.today - timedelta(weeks=2), *told]).isoformat()
 
 
 def ask_facts(key: str, outcome: Outcome) -> None:
@@ -83,23 +104,46 @@ def set_up_values(known: Known, meaning: Meaning) -> dict[str, Any]:
     height = next((fact.record.height_m for fact in meaning.facts if fact.record.kind == "height"), None)
     if height is not None:
         values["height_m"] = height
-    if built is not None:
+    asking = known.waiting.get("ask")
+    new = known.piles or asking == "built_yet"
+    if built is not None and asking == "built":  # a rough answer: nothing was told from before the build
+        values["built"] = min([built, *(fact.record.on for fact in meaning.facts)]).isoformat()
+    elif built is not None:
         values["built"] = built.isoformat()
-    elif added:
+    elif meaning.on is not None and asking in SIZE_ASKED:
+        values["built"] = meaning.on.isoformat()
+    elif added and (new or meaning.on is not None):
         values["built"] = min(record.on for record in added).isoformat()
     if added:
         values["ingredients"] = [[record.material, record.litres] for record in added]
-    if set(values) <= {"fed", "covered", "shade", "bin"} and known.waiting.get("ask") not in (
+    if asking in SIZE_ASKED and meaning.length_m is not None and not {"length_m", "height_m"} & set(values):
+        values |= dict.fromkeys(("length_m", "width_m", "height_m"), meaning.length_m)
+    if set(values) <= {"fed", "covered", "shade", "bin"} and asking not in (
         "pile_facts",
         "has_pile",
+        "built",
     ):
         return {}
     return values
 
 
-def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome: Outcome) -> None:
-    """The pile stands from now on, with stated assumptions for what was not said."""
-    built = date.fromisoformat(said.get("built", known.today.isoformat()))
+SIZE_ASKED = ("has_pile", "pile_facts", "built")
+"""Questions to which a lone day or length is an answer."""
+
+
+def found_pile(
+    known: Known,
+    said: Mapping[str, Any],
+    meaning: Meaning,
+    outcome: Outcome,
+    assumed: tuple[str, ...] = (),
+) -> None:
+    """The pile stands from now on, with stated assumptions for what was not said, and what was told of it.
+
+    assumed   what of `said` nobody has said
+    """
+    heard = () if known.waited is None else known.waited.facts
+    built = date.fromisoformat(said["built"]) if "built" in said else known.today
     if built > known.today:
         outcome.say("built.later", on_on=built.isoformat())
         outcome.opens = {"ask": "built_yet", "options": ["have_pile", "how_build"]}
@@ -108,21 +152,38 @@ def found_pile(known: Known, said: Mapping[str, Any], meaning: Meaning, outcome:
         outcome.say("built.too_old")
         outcome.opens = {"ask": "pile_facts"}
         return
-    values = {**filled_in(said), "built": built.isoformat()}
+    values = {**filled_in(said, assumed), "built": built.isoformat()}
     outcome.new_pile = True
     outcome.set_up[0] = values
     outcome.closes.extend(pile.row.id for pile in known.piles if emptied(pile))
-    rest = [fact.record for fact in meaning.facts if fact.record.kind not in ("built", "added", "height")]
-    outcome.records.extend((0, record, None) for record in rest)
-    row = new_row(known, values)
-    found = known.look(row, tuple(rest), known.today)
+    if meaning.units and not keeper.has_read(known):
+        outcome.changes["units"] = meaning.units
+    pile = new_pile(known, outcome)
+    rest = [fact for fact in meaning.facts if fact.record.kind not in ("built", "added", "height")]
+    if outcome.changes.get("units") == "c":
+        rest = [in_celsius(fact) for fact in rest]
+    told = [fact.record for fact in rest if fact.doubt is None]
+    found = known.look(pile.row, told, known.today)
     outcome.lines.extend(stands(known, said, values, found[0]))
-    next_step(known, KnownPile(row, ()), rest, found, outcome, why=False)
-    if "fed" not in said:
-        outcome.say("ask.fill")
-        outcome.ask("fill", "at_once", "as_i_go", pile=0)
+    if rest:
+        keeper.report(known, pile, rest, outcome, brief=True, heard=heard)
     else:
-        ask_thermometer(known, outcome, 0)
+        next_step(known, pile, (), found, outcome, why=False)
+
+
+def in_celsius(fact: Fact) -> Fact:
+    """A bare reading that could be of either scale, of somebody who measures in metres."""
+    if fact.doubt != "unit" or fact.record.core_c is None:
+        return fact
+    return replace(fact, record=replace(fact.record, core_c=f_from_c(fact.record.core_c)), doubt=None)
+
+
+def new_pile(known: Known, outcome: Outcome) -> KnownPile:
+    """The pile that this message founds, with what was told of it."""
+    told = [
+        Told(0, record, known.person.id, known.at) for pile_id, record, _ in outcome.records if pile_id == 0
+    ]
+    return KnownPile(new_row(known, outcome.set_up[0]), tuple(told))
 
 
 def emptied(pile: KnownPile) -> bool:
@@ -130,10 +191,10 @@ def emptied(pile: KnownPile) -> bool:
     return bool(pile.records) and pile.records[-1].kind == "harvested" and not pile.row.setup.get("fed")
 
 
-def filled_in(said: Mapping[str, Any]) -> dict[str, Any]:
+def filled_in(said: Mapping[str, Any], guessed: tuple[str, ...] = ()) -> dict[str, Any]:
     """Set-up values with the assumptions in: size from the amounts, else 3 ft each way."""
     values = dict(said)
-    assumed = []
+    assumed = list(guessed)
     litres = [amount for _, amount in values.get("ingredients", ()) if amount]
     if values.get("length_m") is None:
         side = values.get("width_m") or values.get("height_m") or USUAL_SIDE_M
@@ -191,22 +252,26 @@ def new_row(known: Known, values: Mapping[str, Any], pile_id: int = 0) -> PileRo
 
 def stands(known: Known, said: Mapping[str, Any], values: Mapping[str, Any], outlook: Forecast) -> list[Line]:
     """The pile as read, what was assumed, and the first done date."""
-    lines = [Line("pile.stands", as_said_of(said, values))]
+    as_said = as_said_of(said, values)
+    lines = [Line("pile.stands", as_said)] if as_said["facts"] else []
     assumed = [{"key": f"assumed.{code}", "values": {}} for code in values["assumed"] if code != "fed"]
     if assumed:
         lines.append(Line("pile.assumed", {"facts": assumed}))
     box_m3 = values["length_m"] * values["width_m"] * values["height_m"]
     if box_m3 < 0.6 * MIN_HOT_M3 and not values.get("fed"):
         lines.append(Line("pile.small", {}))
-    lines.append(Line(mix_verdict(outlook), {}))
+    if "ingredients" not in values["assumed"]:
+        lines.append(Line(mix_verdict(outlook), {}))
     row = new_row(known, values)
     lines.append(range_line(KnownPile(row, ()), outlook.ready, known.today, again=False))
     return lines
 
 
 def as_said_of(said: Mapping[str, Any], values: Mapping[str, Any]) -> dict[str, Any]:
-    """What is read back of a new pile: its day, its size unless assumed, what went in, amounts where said."""
-    facts: list[dict[str, Any]] = [{"key": "pile.built", "values": {"built_on": values["built"]}}]
+    """What is read back of a new pile: its day and size unless assumed, what went in, amounts where said."""
+    facts: list[dict[str, Any]] = []
+    if "built" not in values["assumed"]:
+        facts.append({"key": "pile.built", "values": {"built_on": values["built"]}})
     wide, high = values["length_m"], values["height_m"]
     if "size" not in values["assumed"]:
         even = abs(wide - high) < 0.05
@@ -230,62 +295,3 @@ def mix_verdict(outlook: Forecast) -> str:
     if outlook.mix_moisture > 0.70:
         return "mix.wet"
     return "mix.good"
-
-
-def ask_thermometer(known: Known, outcome: Outcome, pile_id: int) -> None:
-    """The last question of the set-up, asked only of somebody who has not said."""
-    if known.person.thermometer is None:
-        outcome.say("ask.thermometer")
-        outcome.ask("thermometer", "thermometer", "no_thermometer", pile=pile_id)
-    else:
-        outcome.opens = {}
-
-
-def change_set_up(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -> bool:
-    """Something about how a standing pile is built: answers to the set-up questions, or said later."""
-    setup = meaning.setup
-    if setup is None:
-        return False
-    values = {
-        name: getattr(setup, name)
-        for name in ("length_m", "width_m", "height_m", "bin", "fed", "covered", "shade")
-        if getattr(setup, name) is not None
-    }
-    if setup.volume_m3 is not None and setup.height_m is None:
-        side = setup.volume_m3 ** (1 / 3)
-        values.update(length_m=side, width_m=side, height_m=side)
-    if setup.thermometer is not None:
-        outcome.changes["thermometer"] = setup.thermometer
-        if all(ask.kind != "how_measure" for ask in meaning.asks):
-            outcome.say("thermometer.yes" if setup.thermometer else "thermometer.no")
-        outcome.opens = {}
-        if known.waiting.get("ask") == "thermometer":
-            questions.begin(known, pile, outcome)
-    if not values:
-        return setup.thermometer is not None
-    outcome.set_up[pile.row.id] = {
-        **values,
-        "assumed": [code for code in pile.row.setup.get("assumed", ()) if not settles(code, values)],
-    }
-    row = with_set_up(pile.row, outcome.set_up[pile.row.id])
-    if "fed" in values:
-        outcome.say("fill.as_i_go" if values["fed"] else "fill.at_once")
-    if set(values) - {"fed"}:
-        outcome.say("noted")
-    outlook, _ = known.look(row, pile.records, known.today)
-    outcome.told_ready[pile.row.id] = (outlook.ready.p10, outlook.ready.p90)
-    if values.get("fed") or set(values) & {"length_m", "height_m"}:
-        outcome.lines.append(range_line(KnownPile(row, ()), outlook.ready, known.today, again=False))
-    if setup.thermometer is None and known.waiting.get("ask") == "fill":
-        ask_thermometer(known, outcome, pile.row.id)
-    return True
-
-
-def settles(assumption: str, values: Mapping[str, Any]) -> bool:
-    """Whether what was said now replaces an assumption."""
-    return assumption in values or (assumption == "size" and bool({"length_m", "height_m"} & set(values)))
-
-
-def with_set_up(row: PileRow, values: Mapping[str, Any]) -> PileRow:
-    """The row as it will be once these set-up values are stored."""
-    return replace(row, setup={**row.setup, **values})

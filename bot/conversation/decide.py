@@ -4,12 +4,21 @@ The order is the rule: nothing below a step runs once the step has answered.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
-from bot.conversation import beginning, crediting, keeper, questions, sharing
+from bot.conversation import beginning, crediting, doubts, keeper, questions, set_up, sharing
 from bot.conversation.adding import may_add
 from bot.conversation.answers import ABOUT_PILE
-from bot.conversation.meant import by_pile, tidied, which_pile, with_records
-from bot.conversation.standing import Codes, blocked, come_back, forget, opt_out, stranger
+from bot.conversation.meant import by_pile, tidied, together, which_pile, with_records
+from bot.conversation.standing import (
+    Codes,
+    ask_for_pile,
+    blocked,
+    come_back,
+    forget,
+    opt_out,
+    stranger,
+)
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.wishes import WISHES
 from bot.language.meaning import Ask, Meaning
@@ -37,14 +46,28 @@ def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> 
         opt_out(known, outcome)
     elif known.person.standing == "stopped":
         come_back(known, meaning, codes, outcome)
+    elif known.person.standing != "joined" and keeper.danger_in(fact.record for fact in meaning.facts):
+        keeper.stay_back(known, None, outcome)
     elif known.person.standing != "joined":
         stranger(known, meaning, codes, outcome)
+        if outcome.consent and outcome.joins_pile is None:
+            newly_joined(known, meaning, outcome)
     elif form in ("photo", "voice") and not meaning.facts and not meaning.asks:
         without_words(known, form, outcome)
     else:
         joined(known, meaning, codes, outcome)
     sharing.absences(known, outcome)
     return outcome
+
+
+def newly_joined(known: Known, meaning: Meaning, outcome: Outcome) -> None:
+    """What was said before the yes, or with it, is taken up now; else the first question is for a pile."""
+    said = together(known.waited, replace(meaning, bare=None, lead=None, number=None))
+    person = replace(known.person, standing="joined", waiting_for={})
+    if said.facts or said.asks or said.setup:
+        joined(replace(known, person=person, waited=None), said, Codes(), outcome)
+    if outcome.opens is None:
+        ask_for_pile(outcome)
 
 
 def endangered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
@@ -97,6 +120,8 @@ def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> No
     general = [ask for ask in meaning.asks if ask.kind in WISHES]
     begins = not known.piles or known.waiting.get("ask") in BEGINNINGS or starts_another(known, meaning)
     if begins and beginning.begin(known, meaning, outcome):
+        if outcome.new_pile:
+            first_answers(known, together(known.waited, meaning).asks, outcome)
         return
     if not known.piles:
         before_the_pile(known, meaning, general, outcome)
@@ -123,21 +148,39 @@ def starts_another(known: Known, meaning: Meaning) -> bool:
     built = next((fact.record.on for fact in meaning.facts if fact.record.kind == "built"), None)
     if built is None:
         return False
-    newest = max(pile.built for pile in known.piles)
-    return (built - newest).days > 2
+    newest = max(known.piles, key=lambda pile: pile.built)
+    return (built - newest.built).days > 2 and "built" not in newest.row.setup.get("assumed", ())
+
+
+def first_answers(known: Known, asks: Sequence[Ask], outcome: Outcome) -> None:
+    """What was asked before the pile was known, then the next question of its set-up; danger stands alone."""
+    if any(line.key.startswith("danger.") for line in outcome.lines):
+        return
+    pile = beginning.new_pile(known, outcome)
+    after = replace(known, piles=(*known.piles, pile))
+    answer_all(after, pile, [ask for ask in asks if ask.kind not in TOLD_AT_FIRST], outcome)
+    set_up.go_on(after, pile, outcome)
+
+
+TOLD_AT_FIRST = frozenset({"new_pile", "when_ready", "what_next", "state", "mix", "correction"})
+"""Asks that the first answer about a pile answers by itself."""
 
 
 def before_the_pile(known: Known, meaning: Meaning, general: Sequence[Ask], outcome: Outcome) -> None:
-    """Questions of somebody who has no pile yet."""
+    """Questions of somebody who has no pile yet; one about their pile waits until it is known."""
+    before = len(outcome.lines)
     general = [ask for ask in general if ask.kind != "greeting"]
     for ask in meaning.asks:
         if ask.kind == "may_add":
             may_add(known, None, ask, outcome)
     for ask in general:
         answer(known, None, ask, outcome)
-    if outcome.lines or outcome.erase or outcome.export or outcome.says_a_code:
+    outcome.holds = any(ask.kind in ABOUT_PILE and ask.kind != "may_add" for ask in meaning.asks)
+    answered = len(outcome.lines) > before or outcome.erase or outcome.export or outcome.says_a_code
+    if meaning.bare == "ok" or (answered and not outcome.holds):
         return
-    if meaning.bare == "ok":
+    if outcome.consent:
+        ask_for_pile(outcome)
         return
     outcome.say("no_pile_yet")
     outcome.ask("has_pile", "have_pile", "no_pile")
@@ -153,12 +196,14 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     if pile is None:
         ask_which_pile(known, outcome)
         return
-    if any(ask.kind == "correction" for ask in meaning.asks) and keeper.correct(
-        known, pile, meaning, outcome
-    ):
+    corrects = any(ask.kind == "correction" for ask in meaning.asks)
+    if set_up.redate(known, pile, meaning, outcome, corrects=corrects):
+        return
+    doubted = known.waiting.get("ask") in doubts.ASKS  # nothing of it was recorded that could be corrected
+    if corrects and not doubted and keeper.correct(known, pile, meaning, outcome):
         return
     about_set_up = known.waiting.get("ask") in SET_UP_ASKS or not meaning.facts
-    if about_set_up and beginning.change_set_up(known, pile, meaning, outcome):
+    if about_set_up and set_up.change(known, pile, meaning, outcome):
         answer_all(known, pile, asks, outcome)
         return
     if known.waiting.get("then") == "cold" and any(fact.record.kind == "moisture" for fact in meaning.facts):
@@ -175,6 +220,8 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         outcome.say("neighbor")
     if not (outcome.lines or outcome.records or outcome.changes or outcome.export or outcome.says_a_code):
         unanswered(known, meaning, outcome)
+    if known.waiting.get("then") == "set_up" and not outcome.opens and outcome.lines:
+        set_up.go_on(after, pile, outcome)
 
 
 def leave_to_staff(asks: Sequence[Ask], outcome: Outcome) -> list[Ask]:
@@ -189,6 +236,7 @@ def leave_to_staff(asks: Sequence[Ask], outcome: Outcome) -> list[Ask]:
 def ask_which_pile(known: Known, outcome: Outcome) -> None:
     """A pile that this keeper does not have was named; the message is kept until the digit comes."""
     outcome.say("which_pile")
+    outcome.holds = True
     outcome.ask("which_pile", *(f"pile:{one.called}" for one in known.piles))
 
 
@@ -202,6 +250,7 @@ def reported(known: Known, pile: KnownPile, meaning: Meaning, asks: Sequence[Ask
         crediting.credit(known, one, facts, meaning, outcome)
         crediting.tell_others(known, one, outcome)
         after = with_records(after, one, facts)
+    doubts.ask_again(known, meaning, outcome)
     if known.waiting.get("ask") and meaning.facts and outcome.opens is None:
         outcome.opens = {}
     return after
@@ -221,8 +270,8 @@ FIRST_OF_ALL = ("danger.", "doubt.")
 """Nothing else is answered before these are settled."""
 ANYWHERE = frozenset({"may_add", "share", "rename"})
 """Answers that say by themselves which pile they are about, or are the same for any."""
-BEGINNINGS = frozenset({"pile_facts", "built_yet"})
-SET_UP_ASKS = frozenset({"fill", "thermometer"})
+BEGINNINGS = frozenset({"pile_facts", "built", "built_yet"})
+SET_UP_ASKS = ("fill", "thermometer")
 
 
 def answer(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome) -> None:
@@ -267,7 +316,8 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         if known.waiting.get("ask") in SET_UP_ASKS:
             outcome.opens = {}
             outcome.say("skipped")
-            questions.begin(known, which_pile(known, None), outcome)
+            past = SET_UP_ASKS[: SET_UP_ASKS.index(known.waiting["ask"]) + 1]
+            set_up.go_on(known, which_pile(known, None), outcome, past=past)
         return
     if smoked_lately(known):
         outcome.say("after_smoke")

@@ -8,10 +8,10 @@ had said it in words, so there is one way in. A missing entry leaves the message
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
-from bot.language.meaning import Ask, Bare, Fact, Meaning, Setup
+from bot.language.meaning import Ask, Bare, Fact, Meaning, Setup, Units
 from shared.pile import Kind, Record
 
 SHORT: Mapping[tuple[str, Bare], str] = {
@@ -94,6 +94,22 @@ _FACTS: Mapping[str, tuple[Kind, str | None]] = {
     "pests.other": ("pests", "other"),
 }
 
+_READINGS: Mapping[str, Units | None] = {
+    "reading": None,
+    "as_c": "c",
+    "as_f": "f",
+    "deep": None,
+    "near_top": None,
+}
+
+_BUILT: Mapping[str, timedelta] = {
+    "built.today": timedelta(0),
+    "built.week": timedelta(days=4),
+    "built.weeks": timedelta(days=21),
+    "built.months": timedelta(days=90),
+}
+"""How long ago the pile was built, roughly; the day itself is better said in words."""
+
 _ADDED: Mapping[str, str] = {"added_browns": "dry_leaves", "added_greens": "grass_clippings"}
 
 _ASKS: Mapping[str, Ask] = {
@@ -140,6 +156,9 @@ def picked(question: Mapping[str, Any], meaning: Meaning) -> str | None:
     number = meaning.number
     if number is not None and number == int(number) and 1 <= number <= len(options):
         return options[int(number) - 1]
+    scale = next((ask.units for ask in meaning.asks if ask.kind == "units"), None)
+    if scale is not None and question.get("ask") == "number":
+        return next((option for option in options if option.startswith(f"as_{scale}")), None)
     if meaning.bare is None:
         return None
     return SHORT.get((question.get("ask", ""), meaning.bare))
@@ -149,12 +168,14 @@ def as_said(option: str, meaning: Meaning, today: date) -> Meaning:
     """What the picked option would have meant in words, instead of the digit or the short answer."""
     plain = replace(meaning, facts=(), asks=(), bare=None, number=None)
     key, _, value = option.partition(":")
-    if key in ("reading", "deep", "near_top"):
+    if key in _READINGS:
         record = Record("temperature", today, core_c=float(value), edge=key == "near_top")
-        return replace(plain, facts=(Fact(record),))
+        return replace(plain, facts=(Fact(record, units=_READINGS[key]),))
     if option in _FACTS:
         kind, word = _FACTS[option]
         return replace(plain, facts=(Fact(Record(kind, today, word=word)),))
+    if option in _BUILT:
+        return replace(plain, facts=(Fact(Record("built", today - _BUILT[option])),))
     if option in _ADDED:
         return replace(plain, facts=(Fact(Record("added", today, material=_ADDED[option])),))
     if option in _ASKS:

@@ -7,20 +7,23 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from bot.conversation.talk import Known, KnownPile, Outcome
-from bot.language.meaning import Fact
+from bot.language.meaning import Fact, Meaning
 from shared.cautions import doubt
 from shared.units import c_from_f, f_from_c
 
 FELL_C = 15.0
 """So far a core seldom falls between two readings without a turn or a soaking (common practice)."""
+ASKS = ("number", "depth")
+"""The questions about a reading."""
 
 
 def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fact | None:
     """The reading that may not be what was meant, by itself or against the forecast; asked about once."""
-    if known.waiting.get("ask") in ("reading", "depth"):
-        return None
+    answers = known.waiting.get("ask") in ASKS
     for fact in facts:
         core_c = fact.record.core_c
+        if answers and (fact.doubt not in ("unit", "digits") or "again" in known.waiting):
+            continue
         if fact.record.kind != "temperature" or core_c is None or fact.record.edge:
             continue
         before, _ = known.look(pile.row, pile.records, known.today)
@@ -56,22 +59,41 @@ def question_reading(known: Known, pile: KnownPile, fact: Fact, outcome: Outcome
     reading = fact.record.core_c
     if fact.doubt == "impossible" or reading is None:
         outcome.say("doubt.impossible")
-        outcome.opens = {"ask": "reading", "pile": pile.row.id}
+        outcome.opens = {"ask": "number", "pile": pile.row.id}
         return
     if fact.doubt == "surface":
         outcome.say("doubt.depth", core_c=reading)
         outcome.ask("depth", f"deep:{reading:.1f}", f"near_top:{reading:.1f}", pile=pile.row.id)
         return
-    choices = [f"reading:{core_c:.1f}" for core_c in candidates(known, reading, fact.doubt)]
+    again = {"again": True} if known.waiting.get("ask") in ASKS else {}
+    said = f_from_c(reading) if known.person.units == "f" else reading
+    if fact.doubt == "unit":
+        choices = [f"as_c:{said:.1f}", f"as_f:{c_from_f(said):.1f}"]
+        likelier_first = choices if known.person.units == "f" else choices[::-1]
+        outcome.say("doubt.which")
+        outcome.ask("number", *likelier_first, pile=pile.row.id, **again)
+        return
+    choices = [f"reading:{core_c:.1f}" for core_c in candidates(known, said)]
     outcome.say("doubt.which")
-    outcome.ask("reading", *choices, pile=pile.row.id)
+    outcome.ask("number", *choices, pile=pile.row.id, **again)
 
 
-def candidates(known: Known, core_c: float, why: str | None) -> list[float]:
-    """What a doubtful reading may have meant, the likelier first. [°C]"""
-    said = f_from_c(core_c) if known.person.units == "f" else core_c
-    if why == "unit":
-        return [round(said, 1), core_c] if known.person.units == "f" else [c_from_f(said), core_c]
+def ask_again(known: Known, meaning: Meaning, outcome: Outcome) -> None:
+    """A doubt that a message leaves open is asked about once more, at its end: the reading is not lost."""
+    waiting = known.waiting
+    answered = any(fact.record.core_c is not None for fact in meaning.facts)
+    if waiting.get("ask") not in ASKS or answered or outcome.opens is not None or "again" in waiting:
+        return
+    options = waiting.get("options", ())
+    if not options:
+        return
+    outcome.say("doubt.still")
+    kept = {name: value for name, value in waiting.items() if name not in ("ask", "options")}
+    outcome.ask(waiting["ask"], *options, **kept, again=True)
+
+
+def candidates(known: Known, said: float) -> list[float]:
+    """What a reading with a digit missing may have meant, the likelier first. [°C]"""
     tens = round(said)
     if known.person.units == "f":
         fahrenheit = [100 + tens, tens * 10] if tens < 20 else [100 + tens, tens]

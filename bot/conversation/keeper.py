@@ -4,7 +4,7 @@ An answer opens with the facts as read, then a caution where one is due, then on
 then the done date where it moved. A danger answers alone: no other advice stands in that message.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -33,9 +33,11 @@ def report(
     *,
     advise: bool = True,
     brief: bool = False,
+    heard: Collection[Fact] = (),
 ) -> None:
     """Record what was told of one pile and answer it.
 
+    heard    facts that were read back before
     advise   adds the next step and the range
     brief    more is answered in the same message: the step goes without reason and range
     """
@@ -44,17 +46,23 @@ def report(
     if len(known.piles) > 1:
         outcome.say("for_pile", pile=pile.called)
     doubtful = doubtful_reading(known, pile, facts)
-    records = [fact.record for fact in facts if doubtful is None or fact.record is not doubtful.record]
+    sure = [fact for fact in facts if doubtful is None or fact.record is not doubtful.record]
+    records = [fact.record for fact in sure]
     outcome.records.extend((pile.row.id, record, smelt_today(known, pile, record)) for record in records)
+    settle_scale(known, sure, outcome)
+    sure = [fact for fact in sure if fact not in heard]
     if danger_in(records):
-        outcome.lines.extend(read_back(records, known.today))
+        outcome.lines.extend(facts_as_read(known, sure, outcome))
         stay_back(known, pile, outcome)
     elif doubtful is not None:
-        outcome.lines.extend(read_back(records, known.today))
+        outcome.lines.extend(facts_as_read(known, sure, outcome))
         question_reading(known, pile, doubtful, outcome)
     elif records and all(record.kind == "not_turned" for record in records):
         not_now(known, pile, records, outcome)
+    elif harvests := [record for record in records if record.kind == "harvested"]:
+        harvested(harvests[-1], outcome)
     else:
+        outcome.lines.extend(facts_as_read(known, sure, outcome))
         answer(known, pile, facts, records, outcome)
         if advise and outcome.opens is None:
             advice(known, pile, (*pile.records, *records), outcome, brief=brief)
@@ -63,14 +71,8 @@ def report(
 def answer(
     known: Known, pile: KnownPile, facts: Sequence[Fact], records: Sequence[Record], outcome: Outcome
 ) -> None:
-    """The facts as read, with the question or the caution that goes with them."""
-    harvests = [record for record in records if record.kind == "harvested"]
-    if harvests:
-        harvested(harvests[-1], outcome)
-        return
-    vague = any(fact.doubt == "vague" for fact in facts)
-    outcome.lines.extend(read_back(records, known.today, vague=vague))
-    if vague:
+    """The question or the caution that goes with the facts as read."""
+    if any(fact.doubt == "vague" for fact in facts):
         outcome.say("ask.smell")
         outcome.ask("smell", "smell.ammonia", "smell.rotten", "smell.sour", pile=pile.row.id)
     elif hot_to_the_hand(known, pile, records):
@@ -158,19 +160,46 @@ BED_DEPTH_M = M_PER_IN
 """One inch, the middle of the depths worked into a bed (common practice)."""
 
 
-def read_back(records: Iterable[Record], today: date, *, vague: bool = False) -> list[Line]:
-    """The facts as read, one line for each day that they happened on; a vague smell is only bad."""
+def settle_scale(known: Known, facts: Sequence[Fact], outcome: Outcome) -> None:
+    """Who reads a number off has a thermometer, and its scale is theirs once it is clear which."""
+    readings = [fact for fact in facts if fact.record.core_c is not None]
+    if not readings:
+        return
+    if known.person.thermometer is None:
+        outcome.changes["thermometer"] = True
+    written = readings[-1].units
+    if (
+        written
+        and written != known.person.units
+        and (known.waiting.get("ask") == "number" or not has_read(known))
+    ):
+        outcome.changes["units"] = written
+
+
+def has_read(known: Known) -> bool:
+    """Whether this person has given a reading before."""
+    told = (told for pile in known.piles for told in pile.told)
+    return any(one.said_by == known.person.id and one.record.core_c is not None for one in told)
+
+
+def facts_as_read(known: Known, facts: Iterable[Fact], outcome: Outcome) -> list[Line]:
+    """The facts as read, a line for each day that they happened on; each reading in the scale it came in."""
+    theirs = outcome.changes.get("units", known.person.units)
     by_day: dict[date, list[dict[str, Any]]] = {}
-    for record in records:
-        if record.kind == "not_turned":  # nobody wants to hear of it again
+    for fact in facts:
+        if fact.record.kind == "not_turned":  # nobody wants to hear of it again
             continue
-        bad = vague and record.kind == "smell"
-        read = {"key": "read.smell.bad", "values": {}} if bad else as_read(record)
-        by_day.setdefault(record.on, []).append(read)
+        read = as_read(fact.record)
+        if fact.doubt == "vague":
+            read = {"key": "read.smell.bad", "values": {}}
+        elif fact.units not in (None, theirs):
+            scale = "celsius" if fact.units == "c" else "fahrenheit"
+            read = {"key": f"{read['key']}.{scale}", "values": {f"core_{scale}": fact.record.core_c}}
+        by_day.setdefault(fact.record.on, []).append(read)
     lines = []
-    for on, facts in sorted(by_day.items()):
-        key = "read" if on == today else "read.on"
-        lines.append(Line(key, {"facts": facts, "on_on": on.isoformat()}))
+    for on, read_facts in sorted(by_day.items()):
+        key = "read" if on == known.today else "read.on"
+        lines.append(Line(key, {"facts": read_facts, "on_on": on.isoformat()}))
     return lines
 
 

@@ -1,12 +1,13 @@
 """Which pile a message means: the one it names, that of the open question, or the last used."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
+from typing import Any
 
 from rapidfuzz.distance import DamerauLevenshtein
 
 from bot.conversation.talk import Known, KnownPile
-from bot.language.meaning import Fact, Meaning
+from bot.language.meaning import Fact, Meaning, Setup
 from shared.units import BUCKET_L
 from storage.piles import Told
 
@@ -38,6 +39,33 @@ def tidied(meaning: Meaning) -> Meaning:
     danger = None if meaning.danger == "wrong_person" and about_pile else meaning.danger
     asks = tuple(ask for ask in meaning.asks if ask.kind not in out)
     return replace(meaning, facts=facts, asks=asks, danger=danger)
+
+
+def together(first: Meaning | None, then: Meaning) -> Meaning:
+    """What waited for an answer and the answer, as one message; pleasantries and a yes or no are past."""
+    if first is None:
+        return then
+    said = said_of(first.setup) | said_of(then.setup)
+    return replace(
+        then,
+        facts=tuple(dict.fromkeys((*first.facts, *then.facts))),
+        asks=tuple(ask for ask in (*first.asks, *then.asks) if ask.kind not in SETTLED),
+        setup=Setup(**said) if said else None,
+        on=then.on or first.on,
+        units=then.units or first.units,
+        length_m=then.length_m or first.length_m,
+    )
+
+
+SETTLED = (*SOCIAL, "yes", "no", "start", "help", "privacy", "join", "move")
+"""What was answered at once, or needs no answer after a yes."""
+
+
+def said_of(setup: Setup | None) -> dict[str, Any]:
+    """What a set-up says, by its fields."""
+    return (
+        {} if setup is None else {name: value for name, value in asdict(setup).items() if value is not None}
+    )
 
 
 def in_litres(fact: Fact) -> Fact:

@@ -5,9 +5,9 @@ is stored in one. The same inbox row handled twice changes nothing the second ti
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -16,12 +16,14 @@ from bot.conversation.carry_out import carry_out
 from bot.conversation.decide import decide
 from bot.conversation.dialog import as_said, picked
 from bot.conversation.group import asked_by, before_others, tapped
+from bot.conversation.meant import together
 from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look
 from bot.language.meaning import TOPICS, Ask, Language, Meaning, Setup, Units
 from bot.language.sharing import among_keepers
-from bot.language.understand import understand
-from bot.profile import Bin, Profile
+from bot.language.understand import agrees, understand
+from bot.language.wording import Voice, option_label
+from bot.profile import Bin, Profile, plain
 from scheduler.keeping import groups_of
 from storage.inbox import Incoming
 from storage.people import Person
@@ -70,23 +72,28 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     asked_since = not known.waiting.items() <= question.items()
     if incoming.form == "button":
         known = asked_by(known, question)
-    option = picked(question, meaning) if question else None
+    known = replace(known, waited=waiting_words(question, known))
+    option = picked(question, meaning) or labelled(question, said, person) if question else None
     choice = questions.chosen(question, said, meaning)
     if choice is not None:
         known = questions.with_choice(known, question, choice)
         meaning = replace(meaning, facts=(), asks=(), bare=None, number=None)
-    elif option is not None and "said" in question:  # the pile that an earlier message left open
-        said = question["said"]
-        meaning = understand(said, known.local, person.units)
+    elif option is not None and question["ask"] == "which_pile":
+        meaning = known.waited or meaning
         known = with_pile_picked(known, question["options"].index(option))
     elif option is not None:
         meaning = as_said(option, meaning, known.today)
+    elif known.waiting.get("ask") == "consent" and agrees(said):
+        meaning = replace(meaning, lead="yes")
     else:
         asked = known.waiting.get("ask") == "name"
         meaning = among_keepers(meaning, said, names_of_others(known), name_asked=asked)
     meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     if incoming.form == "edited":  # whoever mends a sent message corrects what it told
         meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
+    if any(ask.kind == "why" for ask in meaning.asks):
+        with store.work(reading=True) as work:
+            known = replace(known, last=work.outbox.last_nudge(person.id))
     codes = Codes()
     if named := codes_in(said, meaning):
         with store.work(reading=True) as work:
@@ -97,9 +104,10 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         outcome.opens = None
     if outcome.opens is None and "picked" in known.waiting:
         outcome.opens = {}
-    if outcome.opens is not None and outcome.opens.get("ask") == "which_pile":
-        outcome.opens["said"] = said
-    with store.work() as work:
+    if outcome.opens and outcome.holds:
+        new = [] if option else [[said[:LONGEST_HELD], known.local.isoformat()]]
+        outcome.opens["said"] = [*question.get("said", ()), *new][-MOST_HELD:]
+    with store.work(lasting=False) as work:
         if work.inbox.handled(incoming_id, at):
             carry_out(work, known, outcome, incoming_id, at)
             asked = [ask.kind for ask in meaning.asks if ask.kind in TOPICS]
@@ -112,6 +120,26 @@ def pass_over(store: Store, incoming_id: int, at: datetime) -> None:
     with store.work() as work:
         work.inbox.handled(incoming_id, at)
         work.commit()
+
+
+def labelled(question: Mapping[str, Any], said: str, person: Person) -> str | None:
+    """The quick answer that somebody types out as it is labelled."""
+    voice, words = Voice(person.language, person.units, date.min), plain(said.strip(" .!"))
+    labels = {option: plain(option_label(voice, option)) for option in question.get("options", ())}
+    return next((option for option, label in labels.items() if label == words), None)
+
+
+MOST_HELD, LONGEST_HELD = 4, 480
+"""How many messages wait for the answer to a question, and how much of each."""
+
+
+def waiting_words(question: Mapping[str, Any], known: Known) -> Meaning | None:
+    """What the messages say that wait for the answer to this question, each read as of its own moment."""
+    waited = None
+    for text, moment in question.get("said", ()):
+        meaning = understand(text, datetime.fromisoformat(moment), known.person.units)
+        waited = together(waited, in_named_bin(meaning, known.profile.bin_in(text)))
+    return waited
 
 
 def names_of_others(known: Known) -> tuple[str, ...]:
@@ -171,8 +199,8 @@ def meet(
 
 def gather(work: Work, desk: Desk, person: Person, at: datetime) -> Known:
     """Everything the answer may rest on, as values."""
-    rows = work.piles.of(person.id)
-    groups = groups_of(work, [row.id for row in rows]) if rows else {}
+    rows, histories = work.piles.known_to(person.id)
+    groups = groups_of(work, [row.id for row in rows], histories=histories) if rows else {}
     piles = tuple(KnownPile(row, groups[row.id].told, groups[row.id]) for row in rows)
     local = at.astimezone(ZoneInfo(person.zone)).replace(tzinfo=None)
     in_hand = frozenset(
@@ -180,8 +208,7 @@ def gather(work: Work, desk: Desk, person: Person, at: datetime) -> Known:
         for row in rows
         if work.helpdesk.quiet_until(row.id, [keeper.id for keeper in groups[row.id].members], at)
     )
-    last = work.outbox.last_nudge(person.id)
-    return Known(person, desk.profile, local, piles, desk.look, last, in_hand, desk.public_url)
+    return Known(person, desk.profile, local, piles, desk.look, None, in_hand, desk.public_url)
 
 
 def question_of(work: Work, known: Known, incoming: Incoming) -> dict[str, Any] | None:

@@ -50,8 +50,7 @@ def come_back(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) ->
         if pile is not None:
             ABOUT_PILE["what_next"](known, pile, Ask("what_next"), outcome)
         else:
-            outcome.say("ask.has_pile")
-            outcome.ask("has_pile", "have_pile", "no_pile")
+            ask_for_pile(outcome)
     elif "help" in asks:
         WISHES["help"](known, Ask("help"), outcome)
 
@@ -59,7 +58,7 @@ def come_back(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) ->
 def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
     """Until somebody has said yes, only who we are and that question."""
     asks = {ask.kind for ask in meaning.asks}
-    agreed = meaning.bare in ("yes", "ok") or bool(asks & {"yes", "start"})
+    agreed = meaning.bare in ("yes", "ok") or meaning.lead == "yes" or bool(asks & {"yes", "start"})
     refused = meaning.bare == "no" or "no" in asks
     asked = known.waiting.get("ask") == "consent"
     if codes.taught is not None:
@@ -73,7 +72,9 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
         if pile_id is not None:
             outcome.joins_pile = int(pile_id)
             sharing.welcome(known, outcome)
-        consent_given(outcome, joins_shared=pile_id is not None)
+        else:
+            outcome.say("welcome")
+        outcome.consent = True
     elif asks & {"help", "move"}:
         WISHES["move" if "move" in asks else "help"](known, Ask("help"), outcome)
     elif "language" in asks:
@@ -90,16 +91,14 @@ def ask_consent(
 ) -> None:
     """Who we are, what comes and how often, how to stop: one plain line, then yes or no."""
     outcome.say("consent", programme=known.profile.programme)
-    remember = {"code": class_code, "invited": invited}
-    outcome.ask("consent", "agree", "disagree", **{k: v for k, v in remember.items() if v is not None})
+    outcome.holds = True
+    named = {"code": class_code, "invited": invited}
+    kept = {name: known.waiting[name] for name in named if name in known.waiting}
+    outcome.ask("consent", "agree", "disagree", **kept | {k: v for k, v in named.items() if v is not None})
 
 
-def consent_given(outcome: Outcome, *, joins_shared: bool = False) -> None:
-    """Joined: the first question is whether there is a pile."""
-    outcome.consent = True
-    if joins_shared:
-        return
-    outcome.say("welcome")
+def ask_for_pile(outcome: Outcome) -> None:
+    """The first question to somebody new: whether there is a pile."""
     outcome.say("ask.has_pile")
     outcome.ask("has_pile", "have_pile", "no_pile")
 

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any, Literal, Protocol
 from zoneinfo import ZoneInfo
 
+from bot.language.meaning import Meaning
 from bot.profile import Profile
 from scheduler.turns import Deed, Group, deeds, once
 from shared.care import Action
@@ -74,6 +75,7 @@ class Known:
     asked      the row whose open question a short answer belongs to, None where nothing is open
     last       the last message sent unprompted, for "why?"
     look       forecasts a pile
+    waited     what was said before the open question and waits for its answer, None where nothing does
     with_staff   ids of the piles that a human has in hand
     public_url   where browsers reach us, None where the web part is off
     """
@@ -86,6 +88,7 @@ class Known:
     last: OutRow | None = None
     with_staff: frozenset[int] = frozenset()
     public_url: str | None = None
+    waited: Meaning | None = None
 
     @property
     def at(self) -> datetime:
@@ -114,6 +117,7 @@ class Outcome:
     undo         ids of told records to take back
     changes      fields of the person
     opens        the question that is open from now on; None leaves it as it is, {} closes it
+    holds        whether the message waits, with what waited before it, for the answer to what it opens
     closes       ids of piles that were emptied into the garden
     alerts       lines for the staff, sent at once
     asked_staff  whether something was asked that a human has in hand
@@ -128,6 +132,7 @@ class Outcome:
     lines: list[Line] = field(default_factory=list)
     options: tuple[str, ...] = ()
     opens: dict[str, Any] | None = None
+    holds: bool = False
     records: list[tuple[int, Record, int | None]] = field(default_factory=list)
     set_up: dict[int, dict[str, Any]] = field(default_factory=dict)
     done_by: tuple[int | str, ...] = ()

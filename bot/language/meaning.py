@@ -190,6 +190,7 @@ class Meaning:
     speaker   the first word of "Ana: turned", as written
     lead      a short answer that a longer message opens with: "done. 128 now"
     on        the one day that the message names, as it answers "when was it?"; the last March for "in March"
+    length_m  the one length that the message names, as it answers "how big?"
     units     the measures that it is written in: "c" for Celsius, metres and litres; None where it names none
     by        who did what is told, where that is not the writer alone: names, "me" for the writer
     danger    a fixed, careful answer is due; pile advice must not follow
@@ -207,3 +208,4 @@ class Meaning:
     lead: Bare | None = None
     on: date | None = None
     units: Units | None = None
+    length_m: float | None = None

@@ -293,6 +293,12 @@ def measures(items: list[Item], lex: Lexicon) -> Units | None:
     return None if not kinds else "c" if kinds[0] in METRIC else "f"
 
 
+def lone_length_m(items: list[Item]) -> float | None:
+    """The one length that a message names, None where it names none or several. [m]"""
+    lengths = [float(item.value) for item in items if item.has("<length>")]
+    return lengths[0] if len(lengths) == 1 else None
+
+
 def read_degrees(items: list[Item], lex: Lexicon, units: Units) -> list[Item]:
     """The items with numbers that carry a unit of temperature folded: "58c", "128 degrees", "60 grados"."""
     folded: list[Item] = []

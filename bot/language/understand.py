@@ -76,7 +76,27 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
         danger=urgent.find_danger(items, lex, facts),
         on=dates.day_named(items, lex, now),
         units=quantities.measures(items, lex),
+        length_m=quantities.lone_length_m(items),
     )
+
+
+def agrees(text: str) -> bool:
+    """Whether a message opens or ends with a yes and nothing in it denies, asks or tells an age under 18.
+
+    For a question that wants a clear yes and gets it in passing: "im over 18 so yes", "sure ok".
+    """
+    words = [item for item in cut(clean(text)) if item.key.isalnum() or item.key == "?"]
+    if not words or any(item.key == "?" or (item.number or 18) < 18 for item in words):
+        return False
+    for lex in map(lexicon, LANGUAGES):
+        yes = {item.key for item in (words[0], words[-1])} & {
+            phrase for phrase, bare in lex.bare.items() if bare == "yes" and len(phrase) > 1
+        }
+        for item in words:
+            lex.label(item)
+        if any(not lexicon(_other(lex.language)).common(word) for word in yes):
+            return not any(item.has("<not>", "but", "pero", "if", "es") for item in words)
+    return False
 
 
 def agrees(text: str) -> bool:

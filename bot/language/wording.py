@@ -105,6 +105,13 @@ class Voice:
         """ "128 F" or "53 C", without the degree sign, which would force the wide SMS alphabet."""
         return f"{f_from_c(core_c):.0f} F" if self.units == "f" else f"{core_c:.0f} C"
 
+    def celsius(self, _name: str, core_c: float) -> str:
+        """A temperature in the scale that it was told in, whatever the person's own."""
+        return f"{core_c:.0f} C"
+
+    def fahrenheit(self, _name: str, core_c: float) -> str:
+        return f"{f_from_c(core_c):.0f} F"
+
     def difference(self, _name: str, rise_dc: float) -> str:
         return f"{1.8 * rise_dc:.0f} F" if self.units == "f" else f"{rise_dc:.0f} C"
 
@@ -131,6 +138,8 @@ class Voice:
         if self.units == "f":
             feet = metres / M_PER_FT
             return self.counted(round(feet * 2) / 2, "length-foot", 1)
+        if metres >= 0.95:
+            return self.counted(metres, "length-meter", 1)
         return self.counted(metres * 100, "length-centimeter")
 
     def area(self, _name: str, area_m2: float) -> str:
@@ -178,6 +187,8 @@ class Voice:
 _WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
     "c": Voice.temperature,
     "dc": Voice.difference,
+    "celsius": Voice.celsius,
+    "fahrenheit": Voice.fahrenheit,
     "l": Voice.volume,
     "vol": Voice.bare_volume,
     "bulk": Voice.bulk,
@@ -197,11 +208,12 @@ _WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
 
 
 def option_label(voice: Voice, option: str) -> str:
-    """The label of a quick answer. "reading:53.3", "pile:back fence", "answer:Yes" carry theirs."""
+    """The label of a quick answer. "reading:53.3", "as_c:53", "pile:back", "answer:Yes" bring theirs."""
     key, _, value = option.partition(":")
     if key in ("pile", "answer"):
         return value
-    return voice.line(Line(f"option.{key}", {"core_c": float(value)} if value else {}))
+    names = ("core_c", "core_celsius", "core_fahrenheit") if value else ()
+    return voice.line(Line(f"option.{key}", dict.fromkeys(names, float(value or 0))))
 
 
 def spelt_out(labels: Sequence[str]) -> str:
