@@ -1,7 +1,7 @@
 """One text to many graduates: whom it is for, who said yes to it, how far it has come, what came of it."""
 
-from collections import Counter
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Literal
@@ -19,6 +19,8 @@ Topic = Literal["broadcast", "water", "turn"]
 GOING = timedelta(days=60)
 OPT_OUT_WITHIN = timedelta(hours=24)
 """An opt-out so soon after a broadcast counts as caused by it."""
+AT_ONCE = 500
+"""People in one statement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,40 +189,40 @@ class Broadcasts:
 
     def result(self, broadcast_id: int) -> Result:
         """What has come of it so far."""
-        rows = self._session.execute(
-            select(OutboxTable.status, OutboxTable.why_not, func.count())
-            .where(OutboxTable.broadcast_id == broadcast_id)
-            .group_by(OutboxTable.status, OutboxTable.why_not)
-        ).all()
-        by_status: Counter[str] = Counter()
-        held: Counter[str] = Counter()
-        for status, why, number in rows:
-            by_status[status] += number
-            if status == "held":
-                held[why or ""] += number
-        return Result(
-            sent=by_status["sent"],
-            waiting=by_status["waiting"] + by_status["claimed"],
-            failed=by_status["failed"],
-            unknown=by_status["unknown"],
-            held=dict(held.most_common()),
-            opted_out=self._opted_out(broadcast_id),
-        )
+        return self.results([broadcast_id])[broadcast_id]
 
-    def _opted_out(self, broadcast_id: int) -> int:
-        """People who said stop within a day of getting it."""
-        rows = self._session.execute(
-            select(OutboxTable.person_id, OutboxTable.sent_at, ConsentTable.at)
-            .join(ConsentTable, ConsentTable.person_id == OutboxTable.person_id)
-            .where(
-                OutboxTable.broadcast_id == broadcast_id,
+    def results(self, broadcast_ids: Sequence[int]) -> dict[int, Result]:
+        """What has come of each of these so far."""
+        counted: dict[int, list[tuple[str, str, int]]] = {one: [] for one in broadcast_ids}
+        for one, status, why, number in self._session.execute(
+            select(OutboxTable.broadcast_id, OutboxTable.status, OutboxTable.why_not, func.count())
+            .where(OutboxTable.broadcast_id.in_(broadcast_ids))
+            .group_by(OutboxTable.broadcast_id, OutboxTable.status, OutboxTable.why_not)
+        ):
+            counted[one or 0].append((status, why or "", number))
+        left = self._left(broadcast_ids)
+        return {one: _result(counts, len(left[one])) for one, counts in counted.items()}
+
+    def _left(self, broadcast_ids: Sequence[int]) -> dict[int, set[int]]:
+        """Who said stop within a day of getting each; those who ever said it are few, so they come first."""
+        said_no: defaultdict[int, list[datetime]] = defaultdict(list)
+        for who, at in self._session.execute(
+            select(ConsentTable.person_id, ConsentTable.at).where(~ConsentTable.given)
+        ):
+            said_no[who].append(at)
+        left: dict[int, set[int]] = {one: set() for one in broadcast_ids}
+        people = list(said_no)
+        for start in range(0, len(people), AT_ONCE):
+            got = select(OutboxTable.broadcast_id, OutboxTable.person_id, OutboxTable.sent_at).where(
+                OutboxTable.person_id.in_(people[start : start + AT_ONCE]),
                 OutboxTable.status == "sent",
-                ~ConsentTable.given,
-                ConsentTable.at >= OutboxTable.sent_at,
+                OutboxTable.broadcast_id.in_(broadcast_ids),
             )
-        )
-        left = {who for who, sent_at, at in rows if sent_at is not None and at - sent_at <= OPT_OUT_WITHIN}
-        return len(left)
+            for one, who, sent_at in self._session.execute(got):
+                since = [at - sent_at for at in said_no[who] if sent_at is not None]
+                if any(timedelta(0) <= each <= OPT_OUT_WITHIN for each in since):
+                    left[one or 0].add(who)
+        return left
 
     def _move(self, broadcast_id: int, since: Sequence[BroadcastStatus], **values: object) -> bool:
         moved = (
@@ -252,6 +254,24 @@ def _meant(audience: Audience, at: datetime) -> list[ColumnElement[bool]]:
     if audience.going:
         meant.append(PersonTable.last_heard_at > at - GOING)
     return meant
+
+
+def _result(counts: Iterable[tuple[str, str, int]], opted_out: int) -> Result:
+    """The result from numbers of messages by status and by why they were held back."""
+    by_status: Counter[str] = Counter()
+    held: Counter[str] = Counter()
+    for status, why, number in counts:
+        by_status[status] += number
+        if status == "held":
+            held[why] += number
+    return Result(
+        sent=by_status["sent"],
+        waiting=by_status["waiting"] + by_status["claimed"],
+        failed=by_status["failed"],
+        unknown=by_status["unknown"],
+        held=dict(held.most_common()),
+        opted_out=opted_out,
+    )
 
 
 def _broadcast(row: BroadcastTable, maker: str) -> Broadcast:

@@ -361,7 +361,7 @@ class OutboxTable(Table):
         partial("ix_outbox_open", "person_id", where="status IN ('waiting', 'claimed')"),
         partial("ix_outbox_sent", "person_id", "sent_at", where="status = 'sent'"),
         Index("ix_outbox_person_id", "person_id", "due_at"),
-        partial("ix_outbox_broadcast", "broadcast_id", where="broadcast_id IS NOT NULL"),
+        partial("ix_outbox_broadcast", "broadcast_id", "status", "why_not", where="broadcast_id IS NOT NULL"),
         partial("ix_outbox_kept", "due_at", where="text IS NOT NULL"),
     )
 

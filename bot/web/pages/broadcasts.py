@@ -17,8 +17,9 @@ PER_HOUR, MOST_PER_HOUR = 120, 3600
 def overview(visit: Visit) -> Answer:
     """What was sent to many, the latest first."""
     with visit.office.store.work(reading=True) as work:
-        rows = [(each, work.broadcasts.result(each.id)) for each in work.broadcasts.latest(LATEST)]
-    return Drawn("broadcasts.html", {"rows": rows})
+        latest = work.broadcasts.latest(LATEST)
+        results = work.broadcasts.results([each.id for each in latest])
+    return Drawn("broadcasts.html", {"rows": [(each, results[each.id]) for each in latest]})
 
 
 def form(visit: Visit) -> Answer:

@@ -595,7 +595,7 @@ def upgrade() -> None:
     op.create_index(
         "ix_outbox_broadcast",
         "outbox",
-        ["broadcast_id"],
+        ["broadcast_id", "status", "why_not"],
         unique=False,
         sqlite_where=sa.text("broadcast_id IS NOT NULL"),
         postgresql_where=sa.text("broadcast_id IS NOT NULL"),
