@@ -5,11 +5,11 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Update, and_, case, literal, or_, select, update
+from sqlalchemy import ColumnElement, Row, Update, and_, case, literal, or_, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, aliased
 
-from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, PileTable, Standing
+from storage.models import AddressTable, OutboxTable, OutKind, PersonTable, PileTable, Standing, of_table
 
 MUST_ARRIVE: tuple[OutKind, ...] = ("warning", "alert")
 """Sent again rather than lost."""
@@ -27,7 +27,10 @@ Reach = Mapping[str, Collection[str] | None]
 
 
 class Candidate(NamedTuple):
-    """A due message, the standing of the person whom it is for, and whether they can be reached."""
+    """A due message, the standing of the person whom it is for, and whether they can be reached.
+
+    own_place   it goes where it was written for
+    """
 
     id: int
     kind: OutKind
@@ -35,6 +38,7 @@ class Candidate(NamedTuple):
     expires_at: datetime | None
     standing: Standing
     reached: bool
+    own_place: bool
 
 
 def lapse(session: Session, at: datetime) -> None:
@@ -62,12 +66,13 @@ def take(
     lease_until: datetime,
     limit: int,
     reach: Reach | None,
-) -> list[int]:
+    columns: Sequence[ColumnElement[Any]],
+) -> list[Row[Any]]:
     """Claim up to `limit` due messages of one rank; hold back, with the reason, those that must not go.
 
-    The ids of the claimed, the longest due first.
+    These columns of the claimed, the longest due first.
     """
-    taken: list[int] = []
+    taken: list[Row[Any]] = []
     collisions = 0
     while len(taken) < limit and collisions < COLLISIONS:
         candidates = _candidates(session, rank, at, limit - len(taken), reach)
@@ -75,7 +80,7 @@ def take(
             break
         try:
             with session.begin_nested():
-                taken += _sort_out(session, candidates, at, holder, lease_until)
+                taken += _sort_out(session, candidates, at, holder, lease_until, columns)
         except IntegrityError:  # another process has just put a message of the same person on its way
             collisions += 1
     return taken
@@ -105,6 +110,7 @@ def _candidates(
             OutboxTable.expires_at,
             PersonTable.standing,
             AddressTable.id.is_not(None),
+            OWN_PLACE,
         )
         .join(PersonTable, PersonTable.id == OutboxTable.person_id)
         .outerjoin(AddressTable, (AddressTable.person_id == PersonTable.id) & AddressTable.current)
@@ -135,30 +141,34 @@ def _within(reach: Reach) -> ColumnElement[bool]:
 
 
 def _sort_out(
-    session: Session, candidates: Sequence[Candidate], at: datetime, holder: str, lease_until: datetime
-) -> list[int]:
-    """Hold back what must not go, claim the rest: the ids of the claimed, in the order of the candidates."""
+    session: Session,
+    candidates: Sequence[Candidate],
+    at: datetime,
+    holder: str,
+    lease_until: datetime,
+    columns: Sequence[ColumnElement[Any]],
+) -> list[Row[Any]]:
+    """Hold back what must not go, claim the rest: these columns of it, in the order of the candidates."""
     refused: dict[str, list[Candidate]] = defaultdict(list)
-    wanted: list[int] = []
+    wanted: dict[bool, list[int]] = {True: [], False: []}
     for candidate in candidates:
         if refusal := _refusal(candidate, at):
             refused[refusal].append(candidate)
         else:
-            wanted.append(candidate.id)
+            wanted[candidate.own_place].append(candidate.id)
     for why, held in refused.items():
         _hold(session, held, why, at)
-    if wanted:
-        session.execute(
-            _waiting(wanted).values(
-                status="claimed",
-                holder=holder,
-                lease_until=lease_until,
-                started_at=None,
-                channel=_where_now(OutboxTable.channel, AddressTable.channel),
-                address=_where_now(OutboxTable.address, AddressTable.address),
-            )
-        )
-    return wanted
+    taken = {"status": "claimed", "holder": holder, "lease_until": lease_until, "started_at": None}
+    found: dict[int, Row[Any]] = {}
+    if wanted[True]:
+        own = _waiting(wanted[True]).values(taken).returning(*columns)
+        found |= {row.id: row for row in session.execute(own)}
+    if wanted[False]:
+        here = (AddressTable.person_id == OutboxTable.person_id) & AddressTable.current
+        where = taken | {"channel": AddressTable.channel, "address": AddressTable.address}
+        theirs = _waiting(wanted[False]).where(here).values(where).returning(*columns)
+        found |= {row.id: row for row in session.execute(theirs)}
+    return [found[each.id] for each in candidates if each.id in found]
 
 
 def _hold(session: Session, held: Sequence[Candidate], why: str, at: datetime) -> None:
@@ -170,13 +180,7 @@ def _hold(session: Session, held: Sequence[Candidate], why: str, at: datetime) -
 
 
 def _waiting(ids: Sequence[int]) -> Update:
-    return update(OutboxTable).where(OutboxTable.id.in_(ids))
-
-
-def _where_now(own: Any, current: Any) -> ColumnElement[Any]:
-    """Where the person is reached now; what has a place of its own keeps it."""
-    found = select(current).where(AddressTable.person_id == OutboxTable.person_id, AddressTable.current)
-    return case((OWN_PLACE, own), else_=found.scalar_subquery())
+    return update(of_table(OutboxTable)).where(OutboxTable.id.in_(ids))
 
 
 def _refusal(candidate: Candidate, at: datetime) -> str | None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, bindparam, func, literal, or_, select, update
+from sqlalchemy import ColumnElement, Row, and_, bindparam, func, literal, or_, select, update
 from sqlalchemy.orm import Session
 
 from shared.errors import BadInput
@@ -242,12 +242,10 @@ class Outbox:
         nudge that expired lets the planner look at its pile anew.
         """
         lapse(self._session, at)
-        claimed: list[int] = []
+        claimed: list[Row[Any]] = []
         for rank in sorted({RANK[kind] for kind in (kinds or RANK)}):
-            claimed += take(self._session, rank, at, holder, at + lease, limit - len(claimed), reach)
-        found = self._session.execute(select(*COLUMNS).where(OutboxTable.id.in_(claimed)))
-        rows = {row.id: _out(row) for row in found}
-        return [rows[row_id] for row_id in claimed]
+            claimed += take(self._session, rank, at, holder, at + lease, limit - len(claimed), reach, COLUMNS)
+        return [_out(row) for row in claimed]
 
     def is_claimed(self, row_id: int, holder: str, at: datetime) -> bool:
         """Whether the message is still `holder`'s to send; locked where the database has row locks."""
