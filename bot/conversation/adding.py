@@ -1,5 +1,7 @@
 """What may go in, what would mend the mix, and when to stop adding."""
 
+from typing import Any
+
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Ask
 from shared.care import stop_adding_date
@@ -15,14 +17,17 @@ def may_add(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome, *,
         outcome.say("may_add.unknown")
         return
     feedstock = as_written(ask)
+    what = in_their_words(ask, feedstock)
+    if outcome.opens is None and not known.waiting.get("options"):
+        outcome.opens = {"ask": "may_add", "on": known.today.isoformat()}
     verdict: str = feedstock.verdict
     if feedstock.record_id in known.profile.keep_out and verdict != "no":
-        outcome.say("may_add.local", what_material=feedstock.id)
+        outcome.say("may_add.local", what=what)
         return
     stage = known.look(pile.row, pile.records, known.today)[0].stage if pile is not None else None
     if verdict == "hot_only" and stage is not None:
         verdict = "hot_now" if stage == "hot" else "not_hot"
-    outcome.say(f"may_add.{verdict}", what_material=feedstock.id)
+    outcome.say(f"may_add.{verdict}", what=what)
     if feedstock.reason and not brief:
         outcome.say(f"reason.{feedstock.reason}")
     if feedstock.how:
@@ -36,6 +41,14 @@ def as_written(ask: Ask) -> Material:
     """The finest row of the feedstock table that the written name has, else the row of the material's id."""
     names = {name: row for row in all_materials() for name in (*row.en, *row.es)}
     return names.get((ask.name or "").lower()) or material(ask.material or "other")
+
+
+def in_their_words(ask: Ask, feedstock: Material) -> str | list[dict[str, Any]]:
+    """A material as the writer called it where the table has that name, else by its first name there."""
+    written = (ask.name or "").lower()
+    if written in (*feedstock.en, *feedstock.es):
+        return written
+    return [{"key": "read.ingredient", "values": {"what_material": feedstock.id}}]
 
 
 def mix(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:

@@ -152,10 +152,7 @@ def link_picture(work: Work, known: Known, pile_id: int, outcome: Outcome) -> No
 
 
 def link_calendar(work: Work, known: Known, outcome: Outcome) -> None:
-    """The address of the calendar, said in the reply; where the web part is off, that there is none."""
-    if known.public_url is None:
-        outcome.say("calendar.off")
-        return
+    """The address of the calendar, said in the reply."""
     key = work.people.calendar_key(known.person.id, renew=outcome.calendar == "new")
     outcome.say(f"calendar.{outcome.calendar}", link=f"{known.public_url}/calendar/{key}.ics")
 

@@ -20,7 +20,7 @@ from bot.conversation.standing import (
     stranger,
 )
 from bot.conversation.talk import Known, KnownPile, Outcome
-from bot.conversation.wishes import WISHES
+from bot.conversation.wishes import WISHES, tell_hours
 from bot.language.meaning import Ask, Meaning
 
 ADVISE = frozenset(
@@ -209,12 +209,14 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     if known.waiting.get("then") == "cold" and any(fact.record.kind == "moisture" for fact in meaning.facts):
         asks.append(Ask("trouble", topic="cold"))
     if pile.row.id in known.with_staff:
-        asks = leave_to_staff(asks, outcome)
+        asks = leave_to_staff(known, asks, outcome)
     after = reported(known, pile, meaning, asks, outcome)
     if any(line.key.startswith(FIRST_OF_ALL) for line in outcome.lines):
+        keeper.alone(outcome)
         return
     pile = next(one for one in after.piles if one.row.id == pile.row.id)
     answer_all(after, pile, asks, outcome)
+    keeper.alone(outcome)
     sharing.one_named(known, pile, outcome)
     if any(ask.kind == "to_staff" for ask in asks) and any(f.record.kind == "smell" for f in meaning.facts):
         outcome.say("neighbor")
@@ -224,11 +226,12 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         set_up.go_on(after, pile, outcome)
 
 
-def leave_to_staff(asks: Sequence[Ask], outcome: Outcome) -> list[Ask]:
+def leave_to_staff(known: Known, asks: Sequence[Ask], outcome: Outcome) -> list[Ask]:
     """What is left to answer where a human has the pile in hand: facts, not what to do about it."""
     matter = [ask for ask in asks if ask.kind in IN_HAND]
     if matter:
         outcome.say("staff.has_it")
+        tell_hours(known, outcome)
         outcome.asked_staff = True
     return [ask for ask in asks if ask not in matter]
 
@@ -292,6 +295,18 @@ def smoked_lately(known: Known) -> bool:
     return any((known.today - record.on).days <= SMOKE_DAYS for record in records)
 
 
+def after_smoke(known: Known, meaning: Meaning, outcome: Outcome) -> None:
+    """How it ended: what to watch for, and no ashes where it came of them; the staff follow up."""
+    if "ashes" in meaning.after:
+        outcome.say("after_smoke")
+        outcome.say("after_smoke.ashes")
+    else:
+        outcome.say("after_smoke.gone", emergency=known.profile.emergency_number)
+    outcome.alerts.append(keeper.alert("alert.after_smoke", known, which_pile(known, None)))
+    if known.profile.staff.alerts:
+        outcome.say("told_staff")
+
+
 SMOKE_DAYS = 3
 CLOSING: Mapping[tuple[str, str], str] = {
     ("stop_all", "no"): "go_on",
@@ -319,9 +334,8 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
             past = SET_UP_ASKS[: SET_UP_ASKS.index(known.waiting["ask"]) + 1]
             set_up.go_on(known, which_pile(known, None), outcome, past=past)
         return
-    if smoked_lately(known):
-        outcome.say("after_smoke")
-        outcome.alerts.append(keeper.alert("alert.after_smoke", known, which_pile(known, None)))
+    if meaning.after and smoked_lately(known):
+        after_smoke(known, meaning, outcome)
         return
     options = known.waiting.get("options") or ()
     if meaning.bare == "done" and not options:

@@ -245,6 +245,13 @@ def stay_back(known: Known, pile: KnownPile | None, outcome: Outcome) -> None:
         outcome.say("told_staff")
 
 
+def alone(outcome: Outcome) -> None:
+    """Where people must stay back nothing else is said beside it but what was read and whom we told."""
+    if any(line.key == "danger.stay_back" for line in outcome.lines):
+        kept = ("for_pile", "read", "danger.", "told_staff")
+        outcome.lines = [line for line in outcome.lines if line.key.startswith(kept)]
+
+
 def alert(key: str, known: Known, pile: KnownPile | None) -> Line:
     """A line for the staff: who it is about, by first name or number, and which pile."""
     name = known.person.name or f"#{known.person.id}"

@@ -15,6 +15,7 @@ OUTSHONE: Mapping[str, tuple[str, ...]] = {
     "cannot_turn": ("hand_over", "decline", "what_next", "state", "trouble"),
     "only_about": ("later",),
     "to_staff": ("undo",),
+    "why": ("hand_over", "decline", "later"),
     "who_has_tool": ("who_did",),
     "tally": ("who_did",),
 }

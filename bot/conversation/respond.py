@@ -83,6 +83,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         known = with_pile_picked(known, question["options"].index(option))
     elif option is not None:
         meaning = as_said(option, meaning, known.today)
+    elif question.get("ask") == "may_add" and (asked_on := another_material(question, said, meaning, known)):
+        meaning = asked_on
     elif known.waiting.get("ask") == "consent" and agrees(said):
         meaning = replace(meaning, lead="yes")
     else:
@@ -140,6 +142,17 @@ def waiting_words(question: Mapping[str, Any], known: Known) -> Meaning | None:
         meaning = understand(text, datetime.fromisoformat(moment), known.person.units)
         waited = together(waited, in_named_bin(meaning, known.profile.bin_in(text)))
     return waited
+
+
+def another_material(
+    question: Mapping[str, Any], said: str, meaning: Meaning, known: Known
+) -> Meaning | None:
+    """A material alone asks on, on the day on which one was asked about: "avocado pits"."""
+    if question.get("on") != known.today.isoformat() or meaning.asks or meaning.bare:
+        return None
+    asked = understand(f"{said}?", known.local, known.person.units)
+    named = [ask.name or "" for ask in asked.asks if ask.kind == "may_add"]
+    return asked if [plain(name) for name in named] == [plain(said.strip(" .!?"))] else None
 
 
 def names_of_others(known: Known) -> tuple[str, ...]:

@@ -53,11 +53,13 @@ def next_step(
     outcome.lines.append(worded(known, first))
     if why and not poke and (first.do not in ("wait", "measure") or asked or first.why in TELLING):
         outcome.lines.append(Line(f"why.{first.do}.{first.why}", dict(first.numbers)))
+    if first.why == "rodents":
+        outcome.say("caution.rodents")
     if first.do == "turn":
         water = next((act for act in actions[1:] if act.do == "water" and act.on in (first.on, None)), None)
         if water is not None and water.litres:
             outcome.say("do.water.with_turn", add_l=water.litres)
-    if not poke and (first.on is None or first.on <= known.today):
+    if not poke and first.why != "rodents" and (first.on is None or first.on <= known.today):
         for caution in cautions_with(pile, records, outlook, first):
             if all(line.key != f"caution.{caution}" for line in outcome.lines):
                 outcome.say(f"caution.{caution}")
@@ -95,6 +97,8 @@ def worded(known: Known, action: Action) -> Line:
         do = "feel"
     if do == "turn" and known.person.cannot_turn:
         do = "poke"
+    if action.why == "rodents" and do == "stop_adding":
+        do = "stop_food"
     values: dict[str, Any] = {}
     if action.litres:
         values["add_l"] = action.litres

@@ -30,6 +30,8 @@ def trouble(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
     named = [record for record in named if record.kind in KINDS]
     if ask.topic is not None:
         GUIDED[ask.topic](known, pile, outcome)
+    elif rats := [record for record in named if record.word == "rodents"]:
+        about(known, pile, rats[0], outcome)
     elif named:
         for record in named[:2]:
             about(known, pile, record, outcome)

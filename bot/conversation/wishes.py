@@ -6,7 +6,8 @@ from datetime import date, timedelta
 from bot.conversation import moving
 from bot.conversation.keeper import alert
 from bot.conversation.steps import next_step
-from bot.conversation.talk import Known, Outcome
+from bot.conversation.talk import Known, KnownPile, Outcome
+from bot.conversation.trouble import felt
 from bot.language.meaning import Ask
 
 Wish = Callable[[Known, Ask, Outcome], None]
@@ -40,8 +41,17 @@ def pause(known: Known, ask: Ask, outcome: Outcome) -> None:
     else:
         outcome.say("pause.open")
     if known.piles and ask.on:
-        outcome.say("pause.job")
+        outcome.say(f"pause.job{how_damp(known, known.piles[0])}")
     outcome.opens = {}
+
+
+def how_damp(known: Known, pile: KnownPile) -> str:
+    """What the job before a holiday hangs on: the last squeeze, else the forecast; "" is to water it."""
+    word = felt(pile, known.today)
+    if word in ("soggy", "bit_wet"):
+        return ".wet"
+    outlook, _ = known.look(pile.row, pile.records, known.today)
+    return ".damp" if word == "right" or (word is None and outlook.water_litres < 1) else ""
 
 
 def resume(known: Known, _ask: Ask, outcome: Outcome) -> None:
@@ -62,8 +72,14 @@ def later(known: Known, ask: Ask, outcome: Outcome) -> None:
     outcome.opens = {}
 
 
-def calendar(_known: Known, ask: Ask, outcome: Outcome) -> None:
-    """The address of a calendar with the next jobs; a new one ends the old."""
+def calendar(known: Known, ask: Ask, outcome: Outcome) -> None:
+    """The address of a calendar with the next jobs, a new one ends the old; without pages the next job."""
+    if known.public_url is None:
+        outcome.say("calendar.off")
+        for pile in known.piles[:1]:
+            found = known.look(pile.row, pile.records, known.today)
+            next_step(known, pile, pile.records, found, outcome, why=False)
+        return
     outcome.calendar = "new" if ask.kind == "new_calendar" else "link"
 
 
@@ -141,8 +157,15 @@ def to_staff(known: Known, _ask: Ask, outcome: Outcome) -> None:
     contact = known.profile.staff.contact
     if contact:
         outcome.say("to_staff", contact=contact)
+        tell_hours(known, outcome)
     else:
         outcome.say("person.nobody")
+
+
+def tell_hours(known: Known, outcome: Outcome) -> None:
+    """When the staff will look, where the programme has said so."""
+    if hours := known.profile.staff.hours.get(known.person.language):
+        outcome.say("staff_hours", when=hours)
 
 
 def simple(key: str) -> Wish:

@@ -190,6 +190,7 @@ class Meaning:
     speaker   the first word of "Ana: turned", as written
     lead      a short answer that a longer message opens with: "done. 128 now"
     on        the one day that the message names, as it answers "when was it?"; the last March for "in March"
+    after     what follows smoke that was told of: it is "gone", or "ashes" are named as what it came from
     length_m  the one length that the message names, as it answers "how big?"
     units     the measures that it is written in: "c" for Celsius, metres and litres; None where it names none
     by        who did what is told, where that is not the writer alone: names, "me" for the writer
@@ -209,3 +210,4 @@ class Meaning:
     on: date | None = None
     units: Units | None = None
     length_m: float | None = None
+    after: frozenset[str] = frozenset()

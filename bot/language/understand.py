@@ -77,6 +77,7 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
         on=dates.day_named(items, lex, now),
         units=quantities.measures(items, lex),
         length_m=quantities.lone_length_m(items),
+        after=frozenset(name for name, _ in lex.searches(items, "after.")),
     )
 
 

@@ -201,7 +201,9 @@ _WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
     "material": Voice.feedstock,
     "days": lambda voice, _name, n: voice.counted(n, "duration-day"),
     "weeks": lambda voice, _name, n: voice.counted(n, "duration-week"),
-    "hours": lambda voice, _name, n: voice.counted(n, "duration-hour"),
+    "hours": lambda voice, _name, n: (
+        voice.counted(n, "duration-hour") if n < 48 else voice.counted(n / 24, "duration-day")
+    ),
     "minutes": lambda voice, _name, n: voice.counted(n, "duration-minute"),
     "pct": lambda _voice, _name, share: f"{100 * share:.0f} %",
 }
