@@ -288,6 +288,7 @@ class IncomingTable(Table):
         Index("ix_incoming_channel_address", "channel", "address"),
         partial("ix_incoming_waiting", "id", where="handled_at IS NULL"),
         partial("ix_incoming_kept", "at", where="text <> ''"),
+        partial("ix_incoming_forgotten", "id", where="channel = 'erased'"),
     )
 
 

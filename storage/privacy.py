@@ -150,7 +150,7 @@ def _held(person_id: Any) -> ColumnElement[bool]:
 
 
 Due = tuple[tuple[ColumnElement[bool], ...], tuple[ColumnElement[bool], ...]]
-"""Texts that are too old, and younger ones of forgotten people: apart, so that each is found by an index."""
+"""Texts that are too old, and those of forgotten people: apart, so that each is found by an index."""
 
 
 def _received_due(before: datetime) -> Due:
@@ -168,8 +168,8 @@ def _received_due(before: datetime) -> Due:
         ),
     )
     kept = (IncomingTable.text != literal_column("''"), ~held)
-    forgotten = IncomingTable.channel == ERASED
-    return (*kept, IncomingTable.at < before), (*kept, IncomingTable.at >= before, forgotten)
+    forgotten = IncomingTable.channel == literal_column(f"'{ERASED}'")  # as its index has it
+    return (*kept, IncomingTable.at < before, ~forgotten), (*kept, forgotten)
 
 
 def _sent_due(before: datetime) -> Due:

@@ -49,6 +49,14 @@ def upgrade() -> None:
     )
     op.create_index("ix_incoming_channel_address", "incoming", ["channel", "address"], unique=False)
     op.create_index(
+        "ix_incoming_forgotten",
+        "incoming",
+        ["id"],
+        unique=False,
+        sqlite_where=sa.text("channel = 'erased'"),
+        postgresql_where=sa.text("channel = 'erased'"),
+    )
+    op.create_index(
         "ix_incoming_kept",
         "incoming",
         ["at"],
