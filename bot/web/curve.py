@@ -1,9 +1,9 @@
-"""The curve of who is still going, as a picture that scales; the table beside it says the same in words."""
+"""The curve of who is still going, as a picture that a phone can show; the table beside it says the same."""
 
 from collections.abc import Callable, Sequence
 from html import escape
 
-WIDE, HIGH, LEFT, BOTTOM = 560, 260, 52, 36
+WIDE, HIGH, LEFT, BOTTOM = 400, 250, 52, 36
 YEAR_D = 365
 
 

@@ -7,6 +7,7 @@ What guards the pages stands here once; the pages themselves know nothing of coo
 import asyncio
 import hmac
 import logging
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -51,6 +52,7 @@ LARGEST_ID = 2**31 - 1
 FORM_S = 30.0
 """How long a form may take to come. [s]"""
 YEAR_S = 365 * 24 * 3600
+VALUE = re.compile(r"'[^']*'|\d+")
 ANYBODY: frozenset[Role] = frozenset()
 STAFF: frozenset[Role] = frozenset({"coordinator", "educator", "volunteer"})
 EDUCATORS: frozenset[Role] = frozenset({"coordinator", "educator"})
@@ -184,7 +186,7 @@ def _door(office: Office, page: Page) -> Callable[[Request], Any]:
             log.warning("action=page path=%s trouble=%s", page.path, trouble)
             return PlainTextResponse("not now: try again in a minute\n", 503)
         except BadInput as trouble:
-            return _draw(visit, Drawn("mistake.html", {"what": translate(visit.language, str(trouble))}, 400))
+            return _draw(visit, Drawn("mistake.html", {"what": in_words(visit.language, trouble)}, 400))
         return await asyncio.to_thread(_draw, visit, answer, office.public_url.startswith("https:"))
 
     return door
@@ -278,6 +280,7 @@ def _templates(language: Language) -> Environment:
     environment.install_gettext_translations(_translations(language), newstyle=True)  # type: ignore[attr-defined]
     environment.globals["locale"] = LOCALES[language]
     environment.filters["longday"] = lambda day: format_date(day, "long", locale=LOCALES[language])
+    environment.filters["day"] = lambda day: format_date(day, "medium", locale=LOCALES[language])
     environment.filters["moment"] = lambda at, zone: _moment(at, zone, LOCALES[language])
     environment.filters["core"] = lambda core_c, units: temperature(language, units, core_c)
     return environment
@@ -291,6 +294,15 @@ def _moment(at: datetime, zone: str, locale: str) -> str:
 def translate(language: Language, sentence: str) -> str:
     """A sentence that stands in our own code or data, in the reader's language."""
     return _translations(language).ugettext(sentence)
+
+
+def in_words(language: Language, trouble: BadInput) -> str:
+    """What is wrong, in the reader's language; numbers and what stands in quotes are its values."""
+    sentence = str(trouble)
+    said = translate(language, sentence)
+    if said != sentence:
+        return said
+    return translate(language, VALUE.sub("%s", sentence.replace("%", "%%"))) % tuple(VALUE.findall(sentence))
 
 
 @cache

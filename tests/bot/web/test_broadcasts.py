@@ -70,7 +70,7 @@ def test_whom_it_reaches_and_what_it_costs_is_told_first(
 
     assert "English 75 1 Español 25 1" in page
     assert "Price: at most $1.00." in page
-    assert "About 2 people will leave because of it (1 to 2)." in page
+    assert "People who are expected to leave because of it: 2 (1 to 2)." in page
 
 
 @pytest.mark.usefixtures("graduates")

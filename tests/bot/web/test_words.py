@@ -1,16 +1,22 @@
 """Every sentence of the staff's pages is there in Spanish, and every code that is shown has words in both."""
 
+import re
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from importlib.resources import files
 
 import pytest
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po
+from starlette.testclient import TestClient
 
 from bot.language.meaning import TOPICS
+from bot.staff.export import dictionary
 from bot.staff.figures import figures
 from bot.staff.report import sections
 from bot.web.office import translate
+from storage.staff import Member
+from storage.staff_models import Role
 
 
 def said_in_templates() -> set[str]:
@@ -39,7 +45,14 @@ with (files("bot.language") / "es" / "pages.po").open("rb") as file:
     SPANISH = read_po(file, locale="es_US")
 
 
-@pytest.mark.parametrize("sentence", sorted((said_in_templates() | said_in_reports()) - {""}))
+def said_of_files() -> set[str]:
+    """What the page of the archive says of each file."""
+    return {file.about for file in dictionary()}
+
+
+@pytest.mark.parametrize(
+    "sentence", sorted((said_in_templates() | said_in_reports() | said_of_files()) - {""})
+)
 def test_every_sentence_has_its_spanish(sentence: str) -> None:
     """A sentence without a translation would stand in English on a Spanish page."""
     entry = SPANISH.get(sentence)
@@ -57,3 +70,31 @@ def test_every_topic_has_words(topic: str) -> None:
     """A topic is shown in words, never as the code it has in our records."""
     assert "topic." not in translate("en", f"topic.{topic}")
     assert translate("es", f"topic.{topic}") not in (f"topic.{topic}", translate("en", f"topic.{topic}"))
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        "/broadcasts/99",
+        "/surveys/99",
+        "/rosters/99",
+        "/readings/99",
+        "/people/99",
+        "/classes/NONE99",
+        "/reports/1999",
+        "/reports/frozen/99",
+        "/reports/2026.xls",
+    ],
+)
+def test_a_mistake_is_told_in_spanish_with_its_values(
+    browser: TestClient, sign_in: Callable[[Role], Member], wrong: str
+) -> None:
+    """What the programme says of a mistake is never left in English on a Spanish page."""
+    sign_in("coordinator")
+    browser.cookies.set("language", "es")
+    page = browser.get(wrong)
+
+    said = re.search(r'role="alert">(.*?)</', page.text)
+    assert page.status_code == 400
+    assert said is not None
+    assert not re.search(r"\b(there|this|no such|choose|the)\b", said[1], re.IGNORECASE)
