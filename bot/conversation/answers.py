@@ -13,6 +13,7 @@ from bot.conversation.steps import next_step, tell_range
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.trouble import trouble
 from bot.language.meaning import Ask
+from bot.language.wording import Voice
 from shared.care import WHYS, Do
 from shared.cautions import holds_manure
 from shared.forecast import Forecast, Habit
@@ -202,12 +203,16 @@ def rests_on(pile: KnownPile, outlook: Forecast) -> list[dict[str, Any]]:
     return [*phrases, {"key": "rests.model", "values": {"core_c": outlook.core_c.p50}}]
 
 
-def rename(_known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
-    if not ask.name:
+def rename(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
+    picked = Voice(known.person.language, known.person.units, known.today)
+    name = picked.line(Line(f"option.{ask.topic}", {})) if ask.topic else ask.name
+    if not name:
         outcome.say("rename.which")
+        outcome.ask("rename", "front", "back", "pass", pile=pile.row.id)
         return
-    outcome.renames[pile.row.id] = ask.name
-    outcome.say("renamed", name=ask.name)
+    outcome.renames[pile.row.id] = name
+    outcome.say("renamed", name=name)
+    outcome.opens = {}
 
 
 ABOUT_PILE: Mapping[str, Answerer] = {

@@ -39,7 +39,8 @@ def begin(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
     if setup.has_pile is False and not said:
         without_pile(outcome)
     elif "built" in said or (said and (known.piles or asking == "built_yet")):
-        found_pile(known, said, meaning, outcome)
+        picked = asking == "built" and meaning.on is None
+        found_pile(known, said, meaning, outcome, assumed=("day",) if picked else ())
     elif asking == "built" and (answered in ("dont_know", "skip") or known.waiting.get("again")):
         found_pile(known, {**said, "built": long_ago(known, meaning)}, meaning, outcome, assumed=("built",))
     elif said or (meaning.facts and not known.piles) or asking == "built":
@@ -64,8 +65,11 @@ def ask_built(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     outcome.lines.extend(keeper.facts_as_read(known, new, outcome))
     again = {"again": True} if known.waiting.get("ask") == "built" else {}
     outcome.say("ask.built")
-    outcome.ask("built", "built.today", "built.week", "built.weeks", "built.months", **again)
+    outcome.ask("built", *BUILT, **again)
     outcome.holds = True
+
+
+BUILT = ("built.today", "built.week", "built.weeks", "built.months")
 
 
 def long_ago(known: Known, meaning: Meaning) -> str:
@@ -150,7 +154,8 @@ def found_pile(
         return
     if known.today - built > OLDEST:
         outcome.say("built.too_old")
-        outcome.opens = {"ask": "pile_facts"}
+        outcome.ask("built", *BUILT)
+        outcome.holds = True
         return
     values = {**filled_in(said, assumed), "built": built.isoformat()}
     outcome.new_pile = True
@@ -250,11 +255,15 @@ def new_row(known: Known, values: Mapping[str, Any], pile_id: int = 0) -> PileRo
     )
 
 
+SILENT = ("fed", "day")
+"""Assumptions that are asked about, or stand in what is read back: the day of the build, told roughly."""
+
+
 def stands(known: Known, said: Mapping[str, Any], values: Mapping[str, Any], outlook: Forecast) -> list[Line]:
     """The pile as read, what was assumed, and the first done date."""
     as_said = as_said_of(said, values)
     lines = [Line("pile.stands", as_said)] if as_said["facts"] else []
-    assumed = [{"key": f"assumed.{code}", "values": {}} for code in values["assumed"] if code != "fed"]
+    assumed = [{"key": f"assumed.{code}", "values": {}} for code in values["assumed"] if code not in SILENT]
     if assumed:
         lines.append(Line("pile.assumed", {"facts": assumed}))
     box_m3 = values["length_m"] * values["width_m"] * values["height_m"]

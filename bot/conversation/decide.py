@@ -40,7 +40,7 @@ def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> 
         blocked(known, outcome)
     elif form == "grouped":
         outcome.say("group.hello")
-    elif meaning.danger is not None:
+    elif meaning.danger is not None and not asks_who_we_are(known, meaning):
         endangered(known, meaning, outcome)
     elif "stop" in asks:
         opt_out(known, outcome)
@@ -60,14 +60,24 @@ def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> 
     return outcome
 
 
+def asks_who_we_are(known: Known, meaning: Meaning) -> bool:
+    """ "Who is this?" of somebody who wrote first: who we are stands in the question for their yes."""
+    return meaning.danger == "wrong_person" and known.waiting.get("ask") == "consent"
+
+
 def newly_joined(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     """What was said before the yes, or with it, is taken up now; else the first question is for a pile."""
     said = together(known.waited, replace(meaning, bare=None, lead=None, number=None))
     person = replace(known.person, standing="joined", waiting_for={})
     if said.facts or said.asks or said.setup:
         joined(replace(known, person=person, waited=None), said, Codes(), outcome)
-    if outcome.opens is None:
+    if not outcome.options and not said_danger(outcome):
         ask_for_pile(outcome)
+
+
+def said_danger(outcome: Outcome) -> bool:
+    """Whether the answer is one that stands alone."""
+    return any(line.key.startswith("danger.") for line in outcome.lines)
 
 
 def endangered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
@@ -149,12 +159,12 @@ def starts_another(known: Known, meaning: Meaning) -> bool:
     if built is None:
         return False
     newest = max(known.piles, key=lambda pile: pile.built)
-    return (built - newest.built).days > 2 and "built" not in newest.row.setup.get("assumed", ())
+    return (built - newest.built).days > 2 and not {"built", "day"} & set(newest.row.setup.get("assumed", ()))
 
 
 def first_answers(known: Known, asks: Sequence[Ask], outcome: Outcome) -> None:
     """What was asked before the pile was known, then the next question of its set-up; danger stands alone."""
-    if any(line.key.startswith("danger.") for line in outcome.lines):
+    if said_danger(outcome):
         return
     pile = beginning.new_pile(known, outcome)
     after = replace(known, piles=(*known.piles, pile))
@@ -312,6 +322,9 @@ CLOSING: Mapping[tuple[str, str], str] = {
     ("stop_all", "no"): "go_on",
     ("smoke", "no"): "steam",
     ("burnt_smell", "no"): "steam",
+    ("number", "dont_know"): "skipped",
+    ("rename", "skip"): "skipped",
+    ("name", "skip"): "skipped",
 }
 """Answers that end a question and lead to nothing else."""
 

@@ -8,7 +8,7 @@ had said it in words, so there is one way in. A missing entry leaves the message
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from typing import Any
 
 from bot.language.meaning import Ask, Bare, Fact, Meaning, Setup, Units
@@ -122,6 +122,11 @@ _ASKS: Mapping[str, Ask] = {
     "going_on": Ask("what_next"),
     "stop": Ask("stop"),
     "how_build": Ask("how_build"),
+    "saturdays": Ask("schedule", weekday="sat", at=time(10)),
+    "sundays": Ask("schedule", weekday="sun", at=time(10)),
+    "evenings": Ask("schedule", at=time(18)),
+    "front": Ask("rename", topic="front"),
+    "back": Ask("rename", topic="back"),
     "later": Ask("later"),
     "trouble.smell": Ask("trouble", topic="smell"),
     "trouble.pests": Ask("trouble", topic="pests"),
@@ -147,6 +152,7 @@ _BARE: Mapping[str, Bare] = {
     "go_on": "no",
     "steam": "no",
     "unknown": "dont_know",
+    "pass": "skip",
 }
 
 

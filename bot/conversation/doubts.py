@@ -59,7 +59,7 @@ def question_reading(known: Known, pile: KnownPile, fact: Fact, outcome: Outcome
     reading = fact.record.core_c
     if fact.doubt == "impossible" or reading is None:
         outcome.say("doubt.impossible")
-        outcome.opens = {"ask": "number", "pile": pile.row.id}
+        outcome.ask("number", "unknown", pile=pile.row.id)
         return
     if fact.doubt == "surface":
         outcome.say("doubt.depth", core_c=reading)

@@ -37,7 +37,7 @@ def chosen(question: Mapping[str, Any], said: str, meaning: Meaning) -> str | No
     if asked not in ("before", "household", "postcode", "survey"):
         return None
     word = said.strip().strip(".").casefold()
-    if meaning.bare in ("skip", "dont_know"):
+    if meaning.bare in ("skip", "dont_know") or (word == "0" and not options):
         return SKIPPED
     if word.isdecimal() and 1 <= int(word) <= len(options):
         return str(options[int(word) - 1])

@@ -83,6 +83,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         known = with_pile_picked(known, question["options"].index(option))
     elif option is not None:
         meaning = as_said(option, meaning, known.today)
+    elif question.get("ask") == "rename" and not (meaning.facts or meaning.asks or meaning.bare):
+        meaning = replace(meaning, asks=(Ask("rename", name=said.strip(" .!")[:LONGEST_NAME]),), number=None)
     elif question.get("ask") == "may_add" and (asked_on := another_material(question, said, meaning, known)):
         meaning = asked_on
     elif known.waiting.get("ask") == "consent" and agrees(said):
@@ -131,6 +133,7 @@ def labelled(question: Mapping[str, Any], said: str, person: Person) -> str | No
     return next((option for option, label in labels.items() if label == words), None)
 
 
+LONGEST_NAME = 24
 MOST_HELD, LONGEST_HELD = 4, 480
 """How many messages wait for the answer to a question, and how much of each."""
 

@@ -21,7 +21,7 @@ def go_on(known: Known, pile: KnownPile | None, outcome: Outcome, *, past: Colle
     """
     if pile is None:
         return
-    if outcome.opens:
+    if outcome.opens and outcome.options:
         outcome.opens["then"] = "set_up"
         return
     thermometer = outcome.changes.get("thermometer", known.person.thermometer)
@@ -108,7 +108,7 @@ def told_now(key: str, values: Mapping[str, Any]) -> bool:
 def redate(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome, *, corrects: bool) -> bool:
     """The day of the build, where it was only guessed or is corrected; False where the message has none."""
     built = next((fact.record.on for fact in meaning.facts if fact.record.kind == "built"), None)
-    if built is None or not (corrects or "built" in pile.row.setup.get("assumed", ())):
+    if built is None or not (corrects or {"built", "day"} & set(pile.row.setup.get("assumed", ()))):
         return False
     first = min((record.on for record in pile.records), default=built)
     values = {"built": min(built, first).isoformat()}
@@ -121,7 +121,8 @@ def still_assumed(pile: KnownPile, values: Mapping[str, Any]) -> list[str]:
     """The assumptions that what was said now leaves standing."""
     size = bool({"length_m", "height_m"} & set(values))
     assumed = pile.row.setup.get("assumed", ())
-    return [code for code in assumed if code not in values and not (code == "size" and size)]
+    settled = set(values) | ({"size"} if size else set()) | ({"day"} if "built" in values else set())
+    return [code for code in assumed if code not in settled]
 
 
 def changed(pile: KnownPile, outcome: Outcome) -> KnownPile:

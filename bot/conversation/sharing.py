@@ -33,7 +33,7 @@ def share(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
 def ask_name(known: Known, outcome: Outcome) -> None:
     """What the others call this keeper, where their channel has not told us; may be left open."""
     if known.person.name is None:
-        outcome.ask("name")
+        outcome.ask("name", "pass")
 
 
 def welcome(known: Known, outcome: Outcome) -> None:

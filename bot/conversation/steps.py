@@ -51,6 +51,8 @@ def next_step(
         return
     poke = first.do == "turn" and known.person.cannot_turn
     outcome.lines.append(worded(known, first))
+    if first.do == "measure" and known.person.thermometer is False and outcome.opens is None:
+        outcome.ask("feel", "heat.cold", "heat.warm", "heat.hot", pile=pile.row.id)
     if why and not poke and (first.do not in ("wait", "measure") or asked or first.why in TELLING):
         outcome.lines.append(Line(f"why.{first.do}.{first.why}", dict(first.numbers)))
     if first.why == "rodents":

@@ -107,13 +107,19 @@ def schedule(known: Known, ask: Ask, outcome: Outcome) -> None:
     elif at:
         outcome.say("schedule.time", at_at=at.isoformat("minutes"))
     else:
-        outcome.say("schedule.which")
+        which_time(outcome)
+
+
+def which_time(outcome: Outcome) -> None:
+    """Days and hours that suit many; any other in words."""
+    outcome.say("schedule.which")
+    outcome.ask("schedule", "saturdays", "sundays", "evenings")
 
 
 def not_before(known: Known, ask: Ask, outcome: Outcome) -> None:
     """Nothing before an hour; who complains of an early text gets none before the usual hours."""
     if ask.at is None:
-        outcome.say("schedule.which")
+        which_time(outcome)
         return
     earliest = max(ask.at, known.person.quiet_to)
     outcome.changes["quiet_to"] = earliest

@@ -6,7 +6,7 @@ import pytest
 
 from bot.conversation.dialog import SHORT, as_said, picked
 from bot.language.meaning import Meaning
-from bot.language.wording import Voice, option_label
+from bot.language.wording import Voice, catalogue, option_label
 
 TODAY = date(2026, 6, 10)
 TURN = {"ask": "turn", "pile": 1, "options": ["turned", "not_turned", "cannot_turn"]}
@@ -44,7 +44,7 @@ def test_a_picked_option_reads_as_if_it_had_been_said() -> None:
     assert said.number is None
 
 
-@pytest.mark.parametrize("option", ["reading:45.0", "deep:45.0", "near_top:45.0"])
+@pytest.mark.parametrize("option", ["reading:45.0", "as_c:45.0", "as_f:45.0", "deep:45.0", "near_top:45.0"])
 def test_an_option_can_carry_its_reading(option: str) -> None:
     """What a doubtful number meant is recorded as a core reading, or as one from the edge."""
     (fact,) = as_said(option, Meaning("en", number=2), TODAY).facts
@@ -53,9 +53,17 @@ def test_an_option_can_carry_its_reading(option: str) -> None:
     assert fact.record.edge is option.startswith("near_top")
 
 
-@pytest.mark.parametrize("option", sorted(set(SHORT.values())))
-def test_every_option_of_the_table_means_something(option: str) -> None:
-    """No short answer leads nowhere, and each can be shown in both languages."""
+OPTIONS = {
+    str(message.id).partition(".")[2] for message in catalogue("en") if str(message.id).startswith("option.")
+}
+WITH_A_READING = {"reading", "as_c", "as_f", "deep", "near_top"}
+
+
+@pytest.mark.parametrize("option", sorted((OPTIONS - WITH_A_READING - {"skip"}) | set(SHORT.values())))
+def test_every_quick_answer_means_something(option: str) -> None:
+    """No digit and no short answer leads nowhere, and each can be shown in both languages."""
+    if option.startswith("before."):  # kept as it is picked, by `questions.chosen`
+        return
     said = as_said(option, Meaning("en"), TODAY)
 
     assert said.facts or said.asks or said.setup or said.danger or said.bare
