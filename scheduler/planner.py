@@ -50,6 +50,8 @@ LOOK_EVERY_DAYS, LOOK_EVERY_DAYS_YOUNG = 7, 2
 """How often a pile is looked at where nothing is known to lie ahead."""
 START_DAYS = (1, 7)
 """Days after joining on which somebody without a pile is offered help, once each."""
+SPRING, SEASON_AFTER_DAYS = (3, 15), 90
+"""They are asked once more on this day of the next spring (common practice: most new piles begin then)."""
 
 
 def plan(store: Store, at: datetime, look: Look) -> int:
@@ -255,22 +257,33 @@ def _begin(work: Work, person: Person, at: datetime) -> int:
 
 
 def _start(work: Work, person: Person, at: datetime) -> tuple[int, datetime | None]:
-    """Somebody without a pile: one offer on each of two days, then quiet."""
+    """Somebody without a pile: one offer on each of two days, one more in the next spring, then quiet."""
     joined_at = person.joined_at or at
-    offers = [row for row in work.outbox.unprompted_since(person.id, joined_at) if key_of(row) == "start"]
-    if len(offers) == len(START_DAYS):
+    since = [key_of(row) for row in work.outbox.unprompted_since(person.id, joined_at)]
+    offers = since.count("start")
+    if "start_again" in since:
         return 0, None
-    due_at = joined_at + timedelta(START_DAYS[len(offers)])
+    if offers < len(START_DAYS):
+        key, due_at = "start", joined_at + timedelta(START_DAYS[offers])
+    else:
+        key, due_at = "start_again", _next_spring(joined_at, person.zone)
     allowed = next_allowed(max(due_at, at), person)
     if allowed > at:
         return 0, allowed
-    due = Due("start", due_at, {}, {"why": "start"})
-    held = held_back(person, "start", BEFORE, _recent(work, person, at), at)
+    due = Due(key, due_at, {}, {"why": key})
+    held = held_back(person, key, BEFORE, _recent(work, person, at), at)
     if held is None:
         put(work, person, due, BEFORE, at, None)
         return 1, at + timedelta(days=1)
     hold(work, None, due, person, held, at)
     return 0, held.until or at + timedelta(days=LOOK_EVERY_DAYS)
+
+
+def _next_spring(joined_at: datetime, zone: str) -> datetime:
+    """The first spring that does not come right after joining."""
+    soonest = local(joined_at, zone).date() + timedelta(SEASON_AFTER_DAYS)
+    this_year = date(soonest.year, *SPRING)
+    return on_wall(this_year if this_year >= soonest else date(soonest.year + 1, *SPRING), time.min, zone)
 
 
 def _recent(work: Work, person: Person, at: datetime) -> list[OutRow]:

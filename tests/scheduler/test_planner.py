@@ -11,6 +11,7 @@ from sqlalchemy import create_engine, text
 
 from scheduler.planner import Look, answered, plan
 from scheduler.restraint import key_of
+from scheduler.times import local
 from shared.care import Action
 from shared.forecast import Forecast
 from shared.pile import Kind, Record
@@ -457,6 +458,19 @@ class TestWithoutPile:
         assert [(row.due_at - at).days for row in rows] == [1, 7]
         assert {(row.lines[0].key, row.pile_id) for row in rows} == {("nudge.start", None)}
         assert rows[0].opens == {"ask": "built_yet", "options": ["have_pile", "how_build"], "pile": None}
+
+    @pytest.mark.usefixtures("ines")
+    def test_is_asked_once_more_in_the_next_spring(
+        self, store: Store, sqlite_url: str, look: Callable[..., Look], at: datetime
+    ) -> None:
+        """In the middle of the next March that lies three months ahead, once; then never again."""
+        for day in range(800):
+            plan(store, at + timedelta(days=day, hours=2), look())
+
+        rows = outbox(store, sqlite_url)
+        assert [row.lines[0].key for row in rows] == ["nudge.start", "nudge.start", "nudge.start_again"]
+        asked = local(rows[-1].due_at, "America/Denver")
+        assert (asked.year, asked.month, asked.day in range(15, 18)) == (at.year + 1, 3, True)
 
     def test_is_not_asked_once_there_is_a_pile(
         self, store: Store, sqlite_url: str, ines: Person, look: Callable[..., Look], at: datetime
