@@ -99,7 +99,10 @@ class Helped:
 
 @dataclass(frozen=True, slots=True)
 class SurveyItem:
-    """One question of a survey: how many were asked, who answered what; a skip is counted apart."""
+    """One question of a survey: how many were asked, who answered what; a skip is counted apart.
+
+    answers   by their English words; `in_spanish` says them in Spanish
+    """
 
     survey: str
     text_en: str
@@ -107,6 +110,7 @@ class SurveyItem:
     asked: int
     skipped: int
     answers: dict[str, int] = field(default_factory=dict)
+    in_spanish: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,6 +298,7 @@ class Reports:
                 answers={
                     value: n for value, n in sorted(said.items(), key=str) if value not in (None, "skip")
                 },
+                in_spanish=dict(surveys[survey_id].items[item].get("answers", ())),
             )
             for (survey_id, item), said in sorted(answers.items())
         ]

@@ -242,10 +242,6 @@ class Staff:
         mine = update(VisitTable).where(VisitTable.staff_id == staff_id, VisitTable.ended_at.is_(None))
         self._session.execute(mine.values(ended_at=at))
 
-    def form_mark(self, token: str) -> str:
-        """What every form of this visit carries, so that no other site can post in its name."""
-        return self._mark("form", token)[:32]
-
     def looked(self, staff_id: int, person_id: int, what: Looked, at: datetime) -> None:
         """Log that a member looked."""
         self._session.add(LookTable(staff_id=staff_id, person_id=person_id, what=what, at=at))

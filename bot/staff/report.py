@@ -277,9 +277,10 @@ class _Writer:
     def surveys(self, items: Iterable[Mapping[str, Any]]) -> Iterator[Section]:
         for item in items:
             answered = sum(item["answers"].values())
-            text = item["text_es"] if self.locale.startswith("es") else item["text_en"]
+            spanish = self.locale.startswith("es")
+            text, words = item["text_es" if spanish else "text_en"], item.get("in_spanish", {}) if spanish else {}
             rows = [
-                (answer, self.number(n), self.bounds(n, answered, item["asked"]))
+                (words.get(answer, answer), self.number(n), self.bounds(n, answered, item["asked"]))
                 for answer, n in item["answers"].items()
             ]
             note = self.say("Asked %s, answered %s, skipped %s. The rest were silent.") % (

@@ -453,6 +453,7 @@ def surveys(data, since, until):
                 "asked": said.total(),
                 "skipped": said["skip"],
                 "answers": {value: n for value, n in sorted(said.items()) if value not in ("", "skip")},
+                "in_spanish": dict(text.get("answers", ())),
             }
         )
     return found

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import UTC, date, datetime
 from importlib.resources import files
 
@@ -15,6 +16,7 @@ from bot.staff.export import dictionary
 from bot.staff.figures import figures
 from bot.staff.report import sections
 from bot.web.office import translate
+from storage.reports import SurveyItem
 from storage.staff import Member
 from storage.staff_models import Role
 
@@ -63,6 +65,20 @@ def test_every_sentence_has_its_spanish(sentence: str) -> None:
 
 
 SAME_IN_BOTH = {"English", "Español", "no"}
+
+
+def test_what_a_survey_was_answered_is_said_in_the_readers_language() -> None:
+    """Answers are kept by their English words; a Spanish report says them in Spanish, an English one not."""
+    found = figures(2026, datetime(2027, 1, 1, tzinfo=UTC), date(2026, 12, 31), [], [], [], [], [], [], 0)
+    item = SurveyItem(
+        "Autumn", "Still going?", "¿Sigue?", 3, 0, {"yes": 2, "no": 1}, {"yes": "sí", "no": "no"}
+    )
+    found["surveys"] = [asdict(item)]
+
+    spanish, english = (sections(found, str, locale, "f")[-2] for locale in ("es_US", "en_US"))
+
+    assert [row[:2] for row in spanish.rows] == [("sí", "2"), ("no", "1")]
+    assert [row[:2] for row in english.rows] == [("yes", "2"), ("no", "1")]
 
 
 @pytest.mark.parametrize("topic", TOPICS)
