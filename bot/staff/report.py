@@ -278,7 +278,8 @@ class _Writer:
         for item in items:
             answered = sum(item["answers"].values())
             spanish = self.locale.startswith("es")
-            text, words = item["text_es" if spanish else "text_en"], item.get("in_spanish", {}) if spanish else {}
+            text = item["text_es" if spanish else "text_en"]
+            words = item.get("in_spanish", {}) if spanish else {}
             rows = [
                 (words.get(answer, answer), self.number(n), self.bounds(n, answered, item["asked"]))
                 for answer, n in item["answers"].items()

@@ -207,7 +207,7 @@ def _visiting(office: Office, token: str, at: datetime) -> Member | None:
 
 
 def form_mark(visit: Visit) -> str:
-    """The hidden value of every form of this visit: only its own browser and we know the token it is made of."""
+    """The hidden value of every form of this visit: only its browser and we know the token it is of."""
     return hashlib.blake2b(b"form", key=visit.token.encode(), digest_size=16).hexdigest()
 
 
