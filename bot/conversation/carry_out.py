@@ -1,6 +1,5 @@
 """What comes of a message, stored: its effects and its reply, in the one transaction that is open."""
 
-import secrets
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
@@ -11,13 +10,13 @@ from bot.conversation.hand_over import hand_over
 from bot.conversation.talk import Known, Outcome
 from scheduler.nudges import pass_on
 from scheduler.planner import answered, given
+from storage.codes import fresh_code
 from storage.outbox import Line
 from storage.work import Work
 
 CONSENT_VERSION = "2"
-CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ"
-CODE_DIGITS = "23456789"
-"""No letters or digits that look alike on paper."""
+WHOLE_THREAD = 1000
+"""More messages than anybody gets while texts are kept."""
 PICTURE_LASTS = timedelta(days=7)
 """How long the address of a picture holds that is sent to a phone which shows none."""
 INVITE_LASTS = timedelta(days=14)
@@ -58,18 +57,24 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
 def agree(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     """A yes or a no for the ledger, with the wording that was shown."""
     person = known.person
-    thread = work.outbox.thread(person.id, 5)
-    asked = [row.text for row in thread if any(line.key == "consent" for line in row.lines)]
     work.people.consent(
         person.id,
         bool(outcome.consent),
-        (asked[-1] if asked else None) or "",
+        wording_shown(work, known),
         person.language,
         person.channel,
         outcome.class_code or known.waiting.get("code"),
         CONSENT_VERSION,
         at,
     )
+
+
+def wording_shown(work: Work, known: Known) -> str:
+    """What this person was last asked to agree to; texts that are not kept any more stand in the ledger."""
+    thread = work.outbox.thread(known.person.id, WHOLE_THREAD)
+    asked = [row.text for row in thread if row.text and any(line.key == "consent" for line in row.lines)]
+    agreed = [line.wording for line in work.people.consents(known.person.id) if line.given]
+    return (asked or agreed or [""])[-1]
 
 
 def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> dict[int, int]:
@@ -136,8 +141,7 @@ def settle(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: dat
 def invite(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
     """A fresh code for the pile, said in the reply."""
     assert outcome.invite_to is not None
-    letters = "".join(secrets.choice(CODE_LETTERS) for _ in range(4))
-    code = letters + "".join(secrets.choice(CODE_DIGITS) for _ in range(2))
+    code = fresh_code(letters=4, digits=2)
     work.piles.invite(outcome.invite_to, known.person.id, code, at, at + INVITE_LASTS)
     outcome.say("share.code", code=code)
     if known.person.name is None:

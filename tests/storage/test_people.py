@@ -4,6 +4,7 @@ from datetime import date, datetime, time, timedelta
 
 import pytest
 from sqlalchemy import create_engine, text
+from sqlalchemy.exc import DBAPIError
 
 from shared.errors import BadInput
 from shared.pile import Record
@@ -52,6 +53,25 @@ def test_an_unknown_zone_is_refused(store: Store, ines: Person, at: datetime) ->
                 work.people.change(ines.id, zone=zone)
             with pytest.raises(BadInput, match="unknown time zone"):
                 work.people.add("sms", "+13035550109", None, "en", "f", zone, at)
+
+
+@pytest.mark.parametrize("change", ["UPDATE consent SET given = true", "DELETE FROM consent"])
+def test_the_database_lets_nobody_change_the_ledger(
+    store: Store, database_url: str, at: datetime, change: str
+) -> None:
+    """Whoever goes past the program, too, can only add lines."""
+    with store.work() as work:
+        person = work.people.add("sms", "+13035550100", None, "en", "f", "America/Denver", at)
+        work.people.consent(person.id, False, "stop", "en", "sms", None, "7", at)
+        work.commit()
+    engine = create_engine(database_url)
+
+    with pytest.raises(DBAPIError, match="only added to"), engine.begin() as connection:
+        connection.execute(text(change))
+
+    engine.dispose()
+    with store.work(reading=True) as work:
+        assert [line.given for line in work.people.consents(person.id)] == [False]
 
 
 def test_the_consent_ledger_keeps_every_word(store: Store, at: datetime) -> None:

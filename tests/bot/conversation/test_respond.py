@@ -88,6 +88,25 @@ def test_a_pile_stands_after_three_texts(ana: Phone) -> None:
     assert [name for name, _ in row.setup["ingredients"]] == ["dry_leaves", "grass_clippings"]
 
 
+@pytest.mark.parametrize("years", [0, 3])
+def test_the_wording_is_known_long_after_it_was_shown(store: Store, years: int) -> None:
+    """A stop after many messages, and a new yes, rest on the same wording, even when texts were let go."""
+    phone = Phone(store)
+    for words in ("hello", "yes", *["temp 128"] * 6, "STOP"):
+        phone.text(words)
+    phone.at += timedelta(days=365 * years)
+    with store.work() as work:
+        work.privacy.let_go(phone.at - timedelta(days=365))
+        work.commit()
+    phone.text("START")
+
+    with store.work(reading=True) as work:
+        ledger = work.people.consents(phone.person().id)
+    assert [(line.given, line.wording) for line in ledger] == [
+        (given, "words as shown") for given in (True, False, True)
+    ]
+
+
 def test_consent_is_kept_with_the_wording_as_shown(store: Store) -> None:
     """Wording, language, channel and class stand in the ledger."""
     with store.work() as work:
