@@ -22,6 +22,7 @@ from scheduler.sender import NotSent, Outcome, Pace, Refused, Rendered, Sent, Un
 from scheduler.times import Clock
 from shared.errors import BadInput, Forged
 from storage.inbox import Incoming
+from storage.models import Form
 
 log = logging.getLogger(__name__)
 
@@ -131,6 +132,9 @@ class Gateway:
         form = headers.get("content-type", "").startswith("application/x-www-form-urlencoded")
         said = dict(parse_qsl(body.decode("utf-8", "replace"))) if form else _json(body)
         writer, text, name = (_at(said, place) for place in (receive.from_, receive.text, receive.id))
+        shows = receive.media is not None and _at(said, receive.media) not in (None, "", 0, "0", [])
+        if shows and text is None:
+            text = ""
         if not isinstance(writer, str) or not isinstance(text, str) or not isinstance(name, (str, int)):
             raise BadInput(f"no text where the settings say: {receive.from_}, {receive.text}, {receive.id}")
         try:
@@ -139,7 +143,8 @@ class Gateway:
             log.info("action=gateway_not_a_person from=%s", masked(writer))
             return None
         mark = hashlib.sha256(str(name).encode()).hexdigest()[:32]
-        return Incoming(self.name, number, f"gateway:{mark}", text, self._clock.now())
+        kind: Form = "photo" if shows else "text"
+        return Incoming(self.name, number, f"gateway:{mark}", text, self._clock.now(), form=kind)
 
 
 def _check(receive: Receiving, headers: Mapping[str, str], body: bytes, at: datetime) -> None:

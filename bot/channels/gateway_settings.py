@@ -61,6 +61,7 @@ class Receiving(_Section):
 
     signed             what is signed: {body} and, against old requests brought again, {timestamp}
     from_, text, id    where in the body; dots lead into tables and lists (messages.0.text)
+    media              where a file is named that came along, or how many; such a text is a picture with words
     """
 
     path: str = Field(default="/sms", pattern=r"^/[\w/.-]+$")
@@ -77,6 +78,7 @@ class Receiving(_Section):
     from_: str = Field(default="from", alias="from")
     text: str = "text"
     id: str = "id"
+    media: str | None = None
 
     @model_validator(mode="after")
     def _guarded(self) -> "Receiving":

@@ -3,7 +3,7 @@
 import asyncio
 import json
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import aclosing, asynccontextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import parse_qs
@@ -169,6 +169,31 @@ async def test_success_can_be_told_in_the_answer(server, said, kind):
     server.answer = (200, {}, said)
 
     assert isinstance(await outcome(server.url, success="state", success_is=["sent"]), kind)
+
+
+@pytest.mark.parametrize(
+    ("said", "form", "text"),
+    [
+        ({"text": "hi", "files": ["https://x/1.jpg"]}, "photo", "hi"),
+        ({"files": ["https://x/1.jpg"]}, "photo", ""),
+        ({"text": "hi", "files": []}, "text", "hi"),
+        ({"text": "hi"}, "text", "hi"),
+    ],
+)
+async def test_a_picture_comes_in_as_one(said, form, text):
+    """Where the settings say how a file is told of, a text with one is a picture, with or without words."""
+    receive = {"secret": "s", "media": "files.0"}
+    settings = {"send": {"url": "http://x/", "fields": {}}, "receive": receive}
+    channel = Gateway(GatewaySettings.model_validate(settings), US, Noon())
+    async with aclosing(channel.incoming()) as messages:
+        arriving = asyncio.ensure_future(
+            channel.arrive({"x-secret": "s"}, json.dumps(said | {"from": ANA, "id": 1}).encode())
+        )
+        heard = await anext(messages)
+        arriving.cancel()
+    await channel.close()
+
+    assert (heard.form, heard.text) == (form, text)
 
 
 async def test_each_text_waits_for_its_turn(server, turns):
