@@ -24,6 +24,7 @@ SQUEEZE = ("feel.dry", "feel.right", "feel.soggy")
 QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "enrolled": ("has_pile", ("have_pile", "no_pile")),
     "start": ("built_yet", ("have_pile", "how_build")),
+    "start_again": ("built_yet", ("have_pile", "how_build")),
     "first_reading": ("reading", ()),
     "reading": ("reading", ()),
     "recheck": ("reading", ()),
@@ -36,6 +37,7 @@ QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "cover": ("cover", ("covered", "not_covered")),
     "reheat": ("reheat", ("heat.warm", "heat.cold")),
     "ready": ("ready", ("texture.crumbly", "texture.recognisable", "harvested")),
+    "tool": ("tool", ("have_it", "not_here")),
     "next_pile": ("next_pile", ("new_pile", "pause")),
     "restart": ("restart", ("going_on", "pause", "help")),
     "wake": ("squeeze", SQUEEZE),
@@ -90,7 +92,8 @@ def put(
 def pass_on(work: Work, row: PileRow, to: Person, line: Line, at: datetime) -> bool:
     """Tell a keeper what another has set going, at their next hour; False where they may not be told.
 
-    line   "nudge.turn.handed" or "nudge.water.handed" asks for the work; anything else only informs
+    line   "nudge.turn.handed" or "nudge.water.handed" asks for the work, "nudge.tool" for a tool; anything
+           else only informs
     """
     key = line.key.split(".")[1]
     recent = work.outbox.unprompted_since(to.id, at - LONGEST)
@@ -105,10 +108,10 @@ def pass_on(work: Work, row: PileRow, to: Person, line: Line, at: datetime) -> b
         [line],
         due_at=due_at,
         unique_key=f"{line.key}:pile {row.id}:person {to.id}:{local(at, row.zone).date()}",
-        reason={"why": key if ask is None else "handed", "phase": AMONG_KEEPERS.name, "whose": to.id},
+        reason={"why": "handed" if key in WORK_OF else key, "phase": AMONG_KEEPERS.name, "whose": to.id},
         pile_id=row.id,
         options=options,
-        opens={"ask": ask, "options": list(options), "pile": row.id} if ask else None,
+        opens={"ask": ask, "options": list(options), "pile": row.id, "of": line.values} if ask else None,
         expires_at=due_at + STALE_AFTER,
     )
     return added is not None

@@ -127,7 +127,7 @@ def owner_of(group: Group, work: Work, at: datetime) -> int | None:
         if note.about == "turn" and note.values.get("work") == work and note.said_at > since
     ]
     asked = [(one.at, one.person_id) for one in group.asked if one.work == work and one.at > since]
-    who = max([*given, *asked], key=lambda moment: moment[0], default=(since, None))[1]
+    who = max([*given, *asked], key=lambda moment: moment[0], default=(since, _owes(group, work)))[1]
     return None if who in _passed(group, work) else who
 
 
@@ -206,6 +206,15 @@ def _same(deed: Deed, told: Told) -> bool:
 def _last_done(group: Group, work: Work) -> datetime:
     done = [deed.said_at for deed in deeds(group.told) if deed.record.kind == work]
     return max(done, default=min(group.since.values(), default=NEVER) - timedelta(1))
+
+
+def _owes(group: Group, work: Work) -> int | None:
+    """Who swapped the job that was done last for the one that comes now."""
+    done = [NEVER, *(deed.said_at for deed in deeds(group.told) if deed.record.kind == work)]
+    before, last = done[-2:] if len(done) > 1 else (NEVER, NEVER)
+    owing = [note for note in group.notes if note.about == "owes" and note.values.get("work") == work]
+    swapped = [note.who for note in owing if before < note.said_at <= last]
+    return swapped[-1] if swapped else None
 
 
 def _passed(group: Group, work: Work) -> set[int]:

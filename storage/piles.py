@@ -83,8 +83,9 @@ class Note:
     """Something agreed or told among the keepers of a pile, which says nothing about the pile itself.
 
     about    "turn": whose the next one is (work: "turned" or "watered"); "pass": not this one (work);
-             "share": fraction or weight; "limit": turnings in four weeks; "away": until, an ISO day or None;
-             "back"; "tool": tool, and who has it or None where it was put back; "hear": turns, true or false
+             "owes": swapped it, so the one after is theirs (work); "share": fraction or weight; "limit":
+             turnings in four weeks; "away": until, an ISO day or None; "back"; "hear": turns, true or false;
+             "tool": tool, and who has it or None where it was put back, or `gone`, nobody knows where
     who      the keeper whom it is about
     values   the rest, as listed
     """

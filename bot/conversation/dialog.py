@@ -12,6 +12,7 @@ from datetime import date, time, timedelta
 from typing import Any
 
 from bot.language.meaning import Ask, Bare, Fact, Meaning, Setup, Units
+from bot.language.sharing import OWN
 from shared.pile import Kind, Record
 
 SHORT: Mapping[tuple[str, Bare], str] = {
@@ -57,6 +58,10 @@ SHORT: Mapping[tuple[str, Bare], str] = {
     ("ready", "done"): "harvested",
     ("ready", "no"): "texture.recognisable",
     ("ready", "not_yet"): "texture.recognisable",
+    ("tool_ask", "yes"): "ask_holder",
+    ("tool_ask", "no"): "no_need",
+    ("tool", "yes"): "have_it",
+    ("tool", "no"): "not_here",
     ("next_pile", "yes"): "new_pile",
     ("next_pile", "no"): "pause",
     ("restart", "yes"): "going_on",
@@ -121,6 +126,7 @@ _ASKS: Mapping[str, Ask] = {
     "not_covered": Ask("decline"),
     "going_on": Ask("what_next"),
     "stop": Ask("stop"),
+    "weekly": Ask("schedule", weekday="sat"),
     "how_build": Ask("how_build"),
     "saturdays": Ask("schedule", weekday="sat", at=time(10)),
     "sundays": Ask("schedule", weekday="sun", at=time(10)),
@@ -128,6 +134,9 @@ _ASKS: Mapping[str, Ask] = {
     "front": Ask("rename", topic="front"),
     "back": Ask("rename", topic="back"),
     "later": Ask("later"),
+    "ask_holder": Ask("ask_holder"),
+    "have_it": Ask("has_tool", name=OWN),
+    "not_here": Ask("tool_gone"),
     "trouble.smell": Ask("trouble", topic="smell"),
     "trouble.pests": Ask("trouble", topic="pests"),
     "trouble.cold": Ask("trouble", topic="cold"),
@@ -150,6 +159,7 @@ _BARE: Mapping[str, Bare] = {
     "forget": "yes",
     "keep": "no",
     "go_on": "no",
+    "no_need": "no",
     "steam": "no",
     "unknown": "dont_know",
     "pass": "skip",

@@ -73,12 +73,16 @@ def hand_over(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None
     to = ready[0]
     outcome.note(pile.row.id, "pass", known.person.id, work=work)
     outcome.note(pile.row.id, "turn", to.id, work=work)
+    if ask.topic == "swap":
+        outcome.note(pile.row.id, "owes", known.person.id, work=work)
     if is_due(known, pile, work):
         line = Line(f"nudge.{WORDS[work]}.handed", {"name": called(known, pile, known.person.id)})
         outcome.relays.append((pile.row.id, to.id, line))
         outcome.say("hand_over.told", name=called(known, pile, to.id))
     else:
         outcome.say("hand_over.next", name=called(known, pile, to.id))
+    if ask.topic == "swap":
+        outcome.say("swap.after")
 
 
 def cannot_be_handed_over(
@@ -118,10 +122,10 @@ def whose_turn(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> No
 
 
 def who_has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
-    """By the last word on it, and how old that is."""
+    """By the last word on it, and how old that is; whoever has it can be asked on the writer's behalf."""
     tool = ask.topic or "fork"
     last = tool_notes(pile.group).get(tool)
-    if last is None:
+    if last is None or last.values.get("gone"):
         outcome.say("who_has_tool", tool=thing(tool))
         return
     since = last.said_at.astimezone(known.at.tzinfo).date()
@@ -135,6 +139,48 @@ def who_has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> N
     if days >= STALE_DAYS:
         key, values["days_ago"] = f"{key}.old", days
     outcome.say(key, **values)
+    holder = next((person for person in pile.group.members if person.id == last.who), None)
+    if holder is not None and holder.id != known.person.id and reached(holder) and not known.waiting:
+        outcome.say("tool.ask", name=called(known, pile, holder.id))
+        outcome.ask("tool_ask", "ask_holder", "no_need", pile=pile.row.id, tool=tool, holder=holder.id)
+
+
+def reached(person: Person) -> bool:
+    """Whether somebody can be asked something on a phone of their own."""
+    return person.standing == "joined" and person.through_id is None
+
+
+def ask_holder(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Whoever had the tool last is asked whether they still do."""
+    holder, tool = known.waiting.get("holder"), known.waiting.get("tool")
+    if holder is None or tool is None:
+        return
+    outcome.relays.append((pile.row.id, holder, about_tool("nudge.tool", known, pile, tool)))
+    outcome.say("tool.asking", name=called(known, pile, holder))
+    outcome.opens = {}
+
+
+def about_tool(key: str, known: Known, pile: KnownPile, tool: str) -> Line:
+    """What another keeper is asked or told of a tool, and by whom."""
+    values = {"name": called(known, pile, known.person.id), "tool": thing(tool)}
+    return Line(key, values | {"which": tool, "asker": known.person.id})
+
+
+def tool_gone(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """Whoever was asked has it no more; where it is nobody knows."""
+    looked_for = known.waiting.get("of", {})
+    if "which" in looked_for:
+        outcome.note(pile.row.id, "tool", None, tool=looked_for["which"], gone=True)
+        answer_asker("nudge.tool_gone", known, pile, outcome)
+
+
+def answer_asker(key: str, known: Known, pile: KnownPile, outcome: Outcome) -> None:
+    """Tell whoever was looking for a tool what came of it."""
+    looked_for = known.waiting["of"]
+    line = about_tool(key, known, pile, looked_for["which"])
+    outcome.relays.append((pile.row.id, looked_for["asker"], line))
+    outcome.say("tool.telling", name=called(known, pile, looked_for["asker"]))
+    outcome.opens = {}
 
 
 STALE_DAYS = 2
@@ -142,8 +188,9 @@ STALE_DAYS = 2
 
 
 def has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
-    """A tool has changed hands, or was put back."""
-    tool = ask.topic or "fork"
+    """A tool has changed hands, or was put back; whoever was looking for it hears where it is."""
+    looked_for = known.waiting.get("of", {}).get("which")
+    tool = ask.topic or looked_for or "fork"
     who = known.person if ask.name == OWN else keeper_named(pile, ask.name)
     if ask.kind == "has_tool" and who is None:
         outcome.say("who_has_tool", tool=thing(tool))
@@ -155,6 +202,8 @@ def has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
         outcome.say("tool.noted_you", tool=thing(tool))
     elif who is not None:
         outcome.say("tool.noted", tool=thing(tool), name=called(known, pile, who.id))
+    if tool == looked_for and who is not None and who.id == known.person.id:
+        answer_asker("nudge.tool_here", known, pile, outcome)
 
 
 def thing(tool: str) -> list[dict[str, Any]]:
@@ -254,6 +303,8 @@ ANSWERS: Mapping[str, Answerer] = {
     "who_has_tool": who_has_tool,
     "has_tool": has_tool,
     "tool_back": has_tool,
+    "ask_holder": ask_holder,
+    "tool_gone": tool_gone,
     "agree_share": agree_share,
     "limit": limit,
     "news": news,

@@ -63,6 +63,8 @@ AskKind = Literal[
     "whose_turn",
     "has_tool",
     "tool_back",
+    "ask_holder",
+    "tool_gone",
     "agree_share",
     "limit",
     "news",

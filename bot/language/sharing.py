@@ -18,7 +18,7 @@ OWN = "me"
 """Stands for the writer among names."""
 LOOKED_FOR = (
     "share", "no_news", "news", "leave_pile", "tool_back", "has_tool", "who_has_tool", "tally", "whose_turn",
-    "agree_fraction", "agree_weight", "limit", "hand_over", "claim", "my_name",
+    "agree_fraction", "agree_weight", "limit", "swap", "hand_over", "claim", "my_name",
 )  # fmt: skip
 """In this order: the first that fits is meant."""
 GIVE_WAY = frozenset(
@@ -98,8 +98,9 @@ def _with_fields(
     if kind in ("has_tool", "who_has_tool", "tool_back"):
         who = OWN if groups.get("me") else next((name for name in named if name != OWN), None)
         return [Ask(_kind(kind), name=who, topic=_tool(said, meaning.language))]
-    if kind == "hand_over":
-        return [Ask("hand_over", name=next((name for name in named if name != OWN), None))]
+    if kind in ("hand_over", "swap"):
+        to = next((name for name in named if name != OWN), None)
+        return [Ask("hand_over", name=to, topic="swap" if kind == "swap" else None)]
     if kind == "whose_turn" and any(name != OWN for name in named):
         return [Ask("whose_turn"), Ask("tally")]
     return [Ask(_kind(kind))]

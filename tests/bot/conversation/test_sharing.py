@@ -302,7 +302,7 @@ def test_a_tool_is_with_whom_it_was_last_given(family: Family) -> None:
     """An old entry says how old it is; a tool put back is nobody's."""
     assert keys(family.ana.text("who has the fork")) == ["who_has_tool"]
     assert keys(family.ana.text("leo has the fork")) == ["tool.noted"]
-    assert keys(family.beto.text("who has the fork?")) == ["tool.with"]
+    assert keys(family.beto.text("who has the fork?"))[0] == "tool.with"
 
     family.later(9)
     (reply,) = family.beto.text("who has the fork?")
@@ -310,6 +310,79 @@ def test_a_tool_is_with_whom_it_was_last_given(family: Family) -> None:
 
     family.leo.text("put the fork back in the shed")
     assert keys(family.beto.text("who has the fork?")) == ["tool.put_back"]
+
+
+def test_whoever_has_the_tool_is_asked_on_request(family: Family) -> None:
+    """ "Who has the fork?" offers to ask Leo; his answer by one digit goes back to whoever asked."""
+    family.leo.text("i have the fork")
+    family.later(4)
+
+    assert keys(family.ana.text("who has the fork?")) == ["tool.with.old", "tool.ask"]
+    assert keys(family.ana.text("1")) == ["tool.asking"]
+    (asked,) = family.sent_to(3)
+    assert (asked.lines[0].key, asked.lines[0].values["name"]) == ("nudge.tool", "Ana")
+    family.ana.deliver()
+    assert keys(family.leo.text("1")) == ["tool.noted_you", "tool.telling"]
+
+    (told,) = family.sent_to(1)
+    assert (told.lines[0].key, told.lines[0].values["name"]) == ("nudge.tool_here", "Leo")
+    assert told.reason["why"] == "tool_here"
+
+
+def test_a_tool_that_is_not_there_is_with_nobody(family: Family) -> None:
+    """Leo was asked and does not have it: Ana hears that, and the next who asks is told that nobody knows."""
+    family.leo.text("i have the fork")
+    family.later(4)
+    family.ana.text("who has the fork?")
+    family.ana.text("yes")
+    family.ana.deliver()
+
+    assert keys(family.leo.text("no")) == ["tool.telling"]
+
+    assert [row.lines[0].key for row in family.sent_to(1)] == ["nudge.tool_gone"]
+    assert keys(family.beto.text("who has the fork?")) == ["who_has_tool"]
+
+
+def test_nobody_is_asked_for_a_tool_who_did_not_wish_it(family: Family) -> None:
+    """The offer declined, or no longer open to Leo, who has stopped: no message goes to him."""
+    family.leo.text("i have the fork")
+    family.ana.text("who has the fork?")
+    family.ana.text("2")
+    family.leo.text("STOP")
+
+    assert keys(family.beto.text("who has the fork?")) == ["tool.with"]
+    assert family.sent_to(3) == []
+
+
+def test_a_swap_gives_the_turn_after_back(family: Family) -> None:
+    """Beto swaps with Leo: this one is Leo's, the next is Beto's, though Ana has done no more than he."""
+    family.later(7)
+    family.beto.text("i'll turn it")
+
+    assert keys(family.beto.text("swap with leo")) == ["hand_over.told", "swap.after"]
+    family.later(1)
+    family.leo.text("turned it")
+
+    (reply,) = family.ana.text("whose turn is it?")
+    assert (reply.lines[0].key, reply.lines[0].values) == ("whose_turn", {"name": "Beto"})
+    family.later(4)
+    family.beto.text("turned it")
+    assert keys(family.ana.text("whose turn is it?")) == ["whose_turn.you"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["who was supposed to turn it?", "who was to turn it", "a quién le tocaba?", "quién debía voltearla"],
+)
+def test_who_was_to_turn_it_is_answered(family: Family, words: str) -> None:
+    """By the one who was asked, without a word on what they did not do."""
+    family.later(7)
+    (asked,) = family.turn_due()
+
+    (reply,) = family.beto.text(words)
+
+    assert asked.person_id == 1
+    assert (reply.lines[0].key, reply.lines[0].values["name"]) == ("whose_turn", "Ana")
 
 
 def test_a_dispute_is_answered_without_blame(family: Family) -> None:
@@ -387,6 +460,8 @@ def read(words: str, *names: str) -> Meaning:
         ("cant, ask leo", "hand_over", "Leo"),
         ("no puedo sabado que lo haga leo", "hand_over", "Leo"),
         ("pídele a Leo", "hand_over", "Leo"),
+        ("trade turns with Leo", "hand_over", "Leo"),
+        ("cambio de turno con Leo", "hand_over", "Leo"),
         ("can beto do it this time?", "hand_over", "Tío Beto"),
         ("le toca a beto", "hand_over", "Tío Beto"),
         ("lo hago yo", "claim", None),
