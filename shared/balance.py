@@ -63,7 +63,7 @@ def _wish(node: Any, own: Any, at: int) -> tuple[float, float]:
 def dawn(lanes: Any, at: int) -> None:
     """Set what holds for the day: factors of decay, draught, conductances, and how restless it will be."""
     pile, own, day = lanes.pile, lanes.own, lanes.day
-    volume, since = volume_m3(pile, at), pile.days_since_turn[at]
+    volume, since = volume_m3(pile, at), pile.matting_days[at]
     side_m, outer = cube_root(volume), own.shell_share[at]
     settled = moisture.settled_air(1.0, own.settling[at], own.settling_days[at], since)
     reached = own.nitrogen_slowing[at] * decay.reach(since, own.reach_floor[at], own.reach_days[at])
@@ -252,4 +252,4 @@ def dusk(lanes: Any, at: int) -> None:
     shell.water_kg[at] += creep
     core.water_kg[at] -= creep
     drain(pile, own, at)
-    pile.days_since_turn[at] += 1.0
+    pile.matting_days[at] += decay.moisture_factor(water_share(core, at))

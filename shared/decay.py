@@ -106,11 +106,11 @@ def nitrogen_factor(c_n: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 @compiled
-def reach(days_since_turn: float, floor: float, reach_days: float) -> float:
+def reach(matting_days: float, floor: float, reach_days: float) -> float:
     """Share of the matter that is in reach of air, water and microbes [-]: all of it when just turned, then
-    less as it mats, dries in pockets and airs through channels; set so that an unturned pile needs over half
-    a year where a weekly turned one needs 10-12 weeks (common practice)."""
-    return floor + (1.0 - floor) * exponential(-days_since_turn / reach_days)
+    less with each moist day as it mats and airs through channels; set so that an unturned pile needs over
+    half a year where a weekly turned one needs 10-12 weeks (common practice)."""
+    return floor + (1.0 - floor) * exponential(-matting_days / reach_days)
 
 
 @compiled

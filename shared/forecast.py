@@ -122,7 +122,11 @@ def forecast(
         pile_id=pile.id,
         as_of=as_of,
         stage=stages.likeliest(
-            band[:, : today + 1], float(sky.air_c[today]), ended["ready_day"], history.hot_seen
+            band[:, : today + 1],
+            float(sky.air_c[today]),
+            ended["ready_day"],
+            history.hot_seen,
+            history.rested_days,
         ),
         ready=_dates(pile.built, ready_days(ended, len(sky.air_c))),
         core_c=_range(core_c, 1),

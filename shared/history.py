@@ -65,6 +65,13 @@ class History:
     hot_seen: bool
     passed_over: bool
 
+    @property
+    def rested_days(self) -> float:
+        """Days since it was last turned, watered or fed, inf if it never was."""
+        turned, litres, load = self.deeds[:, :3].T
+        stirred = np.flatnonzero((turned > 0.0) | (litres > 0.0) | (load >= 0.0))
+        return float(self.today - stirred[-1]) if stirred.size else np.inf
+
 
 def matter(material_id: str, volume_m3: float) -> tuple[float, float, float, float, float, float]:
     """What a loose volume brings: fast, moderate, slow, ash, water [kg], settled volume [m³]."""

@@ -24,7 +24,7 @@ PILE = np.dtype(
         ("core", NODE),
         ("shell", NODE),
         ("activity", "f8"),  # start-up, 0.1 to 1
-        ("days_since_turn", "f8"),
+        ("matting_days", "f8"),  # moist days since the last turn: dry matter does not mat
         ("ever_fast_kg", "f8"),  # all that was ever put in
         ("ever_moderate_kg", "f8"),
         ("ever_dry_kg", "f8"),

@@ -27,9 +27,9 @@ def free_air_space(volume_m3: float, water_kg: float, organic_kg: float, ash_kg:
 
 
 @compiled
-def settled_air(free_air: float, settling: float, settling_days: float, days_since_turn: float) -> float:
-    """Free air space after settling since the last turn [m³/m³]; a turn opens it again."""
-    return free_air * (1.0 - settling * (1.0 - exponential(-days_since_turn / settling_days)))
+def settled_air(free_air: float, settling: float, settling_days: float, matting_days: float) -> float:
+    """Free air space after so many moist days since the last turn [m³/m³]; a turn opens it again."""
+    return free_air * (1.0 - settling * (1.0 - exponential(-matting_days / settling_days)))
 
 
 @compiled

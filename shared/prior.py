@@ -17,8 +17,8 @@ Array = npt.NDArray[np.float64]
 # takes more than half a year, often a whole one, and a weekly turned one 10-12 weeks (common practice).
 # Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
-    "fast_per_day": ("log", 0.185, 0.20),
-    "moderate_per_day": ("log", 0.038, 0.20),
+    "fast_per_day": ("log", 0.185, 0.23),
+    "moderate_per_day": ("log", 0.038, 0.23),
     "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
     "mild_peak": ("log", 0.70, 0.15),
     "mild_low_c": ("even", -2.0, 4.0),
@@ -33,7 +33,7 @@ PRIOR: Mapping[str, tuple[str, float, float]] = {
     "settling": ("even", 0.50, 0.12),
     "settling_days": ("log", 20.0, 0.40),
     "reach_floor": ("log", 0.18, 0.30),
-    "reach_days": ("log", 25.0, 0.30),
+    "reach_days": ("log", 22.0, 0.30),
     "catch_share": ("log", 0.45, 0.35),
     "et_share": ("log", moisture.ET_FACTOR, 0.40),
     "holding_moisture": ("even", moisture.HOLDING_MOISTURE, 0.03),

@@ -46,7 +46,7 @@ def turn(lanes: Any, at: int) -> None:
         node.temp_c[at] = air_c + keep * (blended - air_c)
     carry_off(pile, core, 0.5 * lost_mj / LATENT_MJ_PER_KG * (1.0 - outer), at)
     carry_off(pile, shell, 0.5 * lost_mj / LATENT_MJ_PER_KG * outer, at)
-    pile.days_since_turn[at] = 0.0
+    pile.matting_days[at] = 0.0
 
 
 @compiled

@@ -36,6 +36,17 @@ def test_deeds_stand_on_their_days() -> None:
     assert history.unsaid_water
 
 
+@pytest.mark.parametrize(
+    "deed", [Record("turned", on(3)), Record("watered", on(3)), Record("added", on(3), material="straw")]
+)
+def test_a_pile_rests_from_the_last_deed_that_could_warm_it(deed: Record) -> None:
+    """Turning, watering and feeding can; a reading changes nothing, and an untouched pile rested for ever."""
+    reading = Record("temperature", on(5), core_c=40)
+
+    assert read_history(PILE, [deed, reading], on(7)).rested_days == 4
+    assert read_history(PILE, [reading], on(7)).rested_days == np.inf
+
+
 def test_order_counts_within_a_day() -> None:
     """A reading before the turn is one of the untouched core, one after it is not."""
     history = read_history(

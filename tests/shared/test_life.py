@@ -64,6 +64,14 @@ def test_a_dry_pile_heats_once_it_is_watered() -> None:
     assert course.core_c[20:30].max() == pytest.approx(60, abs=9)
 
 
+@pytest.mark.parametrize("day", [10, 20, 35])
+def test_a_dry_pile_heats_as_well_however_late_it_is_soaked(day: int) -> None:
+    """Dry matter neither rots nor mats, so it waits: 60 °C in the first days (hobby logger, 2014)."""
+    course = go(kg_m3=222, moisture=0.28, water={day: 120}, days=day + 10)
+
+    assert course.core_c[day:].max() == pytest.approx(60, abs=6)
+
+
 def test_a_pile_built_in_frost_waits_for_spring() -> None:
     """A small winter pile stalls, and works when the days warm (under 1 yd³ tends to freeze, King 2012)."""
     course = go(200, air_c=year(200, start=335, mean_c=8, swing_k=12), kg_m3=300, volume_m3=0.5)
@@ -116,7 +124,7 @@ def test_turning_moves_matter_and_makes_none() -> None:
     lanes = side_by_side(*build(THREE_FT_M3))
     core, shell = lanes.pile.core, lanes.pile.shell
     core.fast_kg[0] *= 0.5
-    lanes.pile.days_since_turn[0] = 40.0
+    lanes.pile.matting_days[0] = 40.0
     before = dry_in(lanes)
 
     def gap() -> float:
@@ -127,7 +135,7 @@ def test_turning_moves_matter_and_makes_none() -> None:
 
     assert dry_in(lanes) == pytest.approx(before, rel=1e-12)
     assert gap() < 0.5 * apart
-    assert lanes.pile.days_since_turn[0] == 0
+    assert lanes.pile.matting_days[0] == 0
 
 
 def test_what_is_added_and_taken_out_is_counted() -> None:
