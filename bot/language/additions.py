@@ -109,7 +109,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
 def _builds_it(items: list[Item], start: int, at: int, end: int) -> bool:
     """A pile, and of what: "hicimos carne asada" and "se hizo" put nothing in."""
     if any(x.has("se") for x in items[max(start, at - 2) : at]):
-        return False
+        return any(x.has("<pile>", "<pilename>") for x in items[at + 1 : at + 4])
     around = items[max(start, at - 2) : min(at + 6, end)]
     return not items[at].has("<makes>") or any(
         x.has("<pile>", "<pilename>", "con", "la", ":") for x in around
@@ -183,6 +183,12 @@ def _received(items: list[Item], at: int) -> bool:
     """ "gave me", "me dio": it was given to a person."""
     before = items[at - 1] if at else None
     given = items[at + 1 : at + 3]
+    if (
+        items[at + 1 : at + 2]
+        and items[at + 1].has("her", "him")
+        and any(x.has("<amount>") for x in given[1:])
+    ):
+        return False  # "gave her 3 gallons": the pile
     return any(x.has("me", "us", "him", "her", "them", "<relation>") for x in given) or (
         before is not None and before.has("me", "nos", "gave_me")
     )

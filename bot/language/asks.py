@@ -52,7 +52,8 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
     asks += [
         replace(a, pile=_pile_of(items, spans[0])) if a.kind in OF_A_PILE else a
         for kind, spans in hits.items()
-        if (a := _ask(kind, spans[0], items, facts, now)) is not None
+        if (a := next(filter(None, (_ask(kind, span, items, facts, now) for span in spans)), None))
+        is not None
     ]
     hits["may_add"] = [span for _, span in lex.searches(items, "may_add.")]
     return settle(asks, items, facts, now, hits)
@@ -83,7 +84,7 @@ def _ask(
     if kind == "pause":
         return Ask("pause", on=_until(items, today))
     if kind == "schedule":
-        return _schedule(items)
+        return _schedule_said(items, span)
     if kind == "language":
         wanted = any(x.has("<tongue_en>") and "not" not in x.scope for x in items)
         return Ask("language", language="en" if wanted else "es")
@@ -217,6 +218,14 @@ def _clock(items: list[Item], *, wanted: bool = False) -> time | None:
     named = [x for x in reversed(items) if x.has("<clocktime>") and not (wanted and "not" in x.scope)]
     busy = {x.segment for x in items if x.has("<busy>")}  # "at 8, at 6 I am asleep"
     return min(named, key=lambda x: x.segment in busy).value if named else None
+
+
+def _schedule_said(items: list[Item], span: tuple[int, int]) -> Ask | None:
+    """The day and time of the sentence that asks for it, where it names as much as the whole message does."""
+    here = _schedule([x for x in items if x.sentence == items[span[0]].sentence])
+    whole = _schedule(items)
+    told = [0 if ask is None else (ask.weekday is not None) + (ask.at is not None) for ask in (here, whole)]
+    return here if here is not None and told[0] >= told[1] else whole
 
 
 def _schedule(items: list[Item]) -> Ask | None:

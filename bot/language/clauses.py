@@ -69,11 +69,18 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
     bounds = dict(sentences(items))
     start_of = {i: start for start, end in bounds.items() for i in range(start, end)}
     affirmed = {
-        at for _, (first, last) in lex.searches(items, "affirms.") for at in (first, last - 1)
+        at for _, span in lex.searches(items, "affirms.") for at in range(*span)
     }  # "ahora si está húmeda", "cuando llegue ya estaba seca"
     for name, (first, last) in sorted(lex.searches(items, "scope."), key=lambda hit: SCOPES.index(hit[0])):
         if name in items[first].scope or (name == "ask" and first and items[first - 1].has("no", "not")):
             continue  # "no time to turn it" asks nothing
+        if name == "ask" and items[first].has("<telling>"):
+            continue  # "fíjese que anda en 119"
+        if name == "ask" and _tells_when(items, first, last):
+            if first and items[first - 1].has("que", "a", "desde", "como"):  # "igual que cuando la puse"
+                for item in items[first:last]:
+                    item.scope.add("hypo")
+            continue
         if name == "hypo" and first in affirmed:
             continue
         end = bounds[start_of[first]] if first in start_of else len(items)
@@ -85,8 +92,14 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
     for way, (first, _) in lex.searches(items, "presumes."):
         taken = ("<concept>", "<temperature>", "<number>") if way == "given" else ("<concept>",)
         for item in items[start_of[first] : bounds[start_of[first]]]:
-            if item.has(*taken):
-                item.scope -= {"ask", "plan"}
+            if item.has(*taken) and not item.has("<cure_word>"):
+                item.scope -= {"ask", "plan", "not"} if way == "unwanted" else {"ask", "plan"}
+
+
+def _tells_when(items: list[Item], first: int, last: int) -> bool:
+    """ "cuando la puse": a "when" with a past and no question mark dates something."""
+    past = any(label.endswith(".done>") for x in items[first:last] for label in x.labels)
+    return items[first].key == "cuando" and past and not any(x.key == "?" for x in items[last:])
 
 
 def _asked_to(items: list[Item], last: int, end: int) -> int:
@@ -113,7 +126,7 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
     at = last
     while at < end:
         item = items[at]
-        if item.has("<break>", "<but>", "<only>") or (
+        if item.has("<break>", "<but>", "<only>", "<rather>") or (
             name != "hypo" and at > last and _opens_clause(items, at, end)
         ):
             return at

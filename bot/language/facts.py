@@ -56,7 +56,7 @@ def _once(found: list[Finding]) -> list[Finding]:
         )
         if twin is None:
             kept.append(f)
-        elif f.kind == "watered" and twin.fields.get("litres") is None:
+        elif f.kind in ("watered", "added") and twin.fields.get("litres") is None:
             twin.fields = f.fields
     return kept
 
@@ -98,8 +98,14 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
             g.kind == "temperature" and not g.fields["edge"] and g.pile == group[0].pile for g in found
         ):
             dropped |= {id(f) for f in group}
+        if kind == "moisture" and any(f.fields.get("word") == "soggy" for f in group):
+            dropped |= {id(f) for f in group if f.fields.get("word") == "right"}  # "damp stuff, it drips"
         if kind == "moisture":  # "crispy dry", "soaking wet": one feel, its last word the plain one
-            dropped |= {id(a) for a, b in itertools.pairwise(group) if b.at - a.at == 1}
+            dropped |= {
+                id(a)
+                for a, b in itertools.pairwise(group)
+                if b.at - a.at == 1 or (b.at - a.at == 2 and items[a.at + 1].has("like", "como"))
+            }
         if kind == "pests" and len(group) > 1:  # "little animals, ants I think"
             vague = [f for f in group if items[f.at].has("<vague_pest>")]
             dropped |= {id(f) for f in vague if len(vague) < len(group)}
@@ -110,6 +116,9 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
     for f in found:
         if f.kind == "added" and items[f.at].segment in spread:
             dropped.add(id(f))
+        same = [g for g in found if g.kind == "texture" and items[g.at].sentence == items[f.at].sentence]
+        if f.kind == "added" and any(g.at < f.at and g.fields["word"] == "recognisable" for g in same):
+            dropped.add(id(f))  # "I can still see whole leaves, how they went in"
         laid = items[f.at].has("<cover_thing>") and f.fields.get("material") == "other"
         if f.kind == "added" and laid and any(g.kind == "covered" for g in found):
             dropped.add(id(f))  # "put the plastic over it"
@@ -126,7 +135,15 @@ def _corrected(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Fi
         return found
     kept = []
     for f in found:
-        later = [g for g in found if g.kind == f.kind and g.pile == f.pile and g.on == f.on and g.at > f.at]
+        later = [
+            g
+            for g in found
+            if g.kind == f.kind
+            and g.pile == f.pile
+            and g.on == f.on
+            and g.at > f.at
+            and g.doubt != "impossible"
+        ]
         if f.kind in ("temperature", "moisture", "heat_feel", "height") and any(
             g.fields.get("edge") == f.fields.get("edge") for g in later
         ):
@@ -142,6 +159,10 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
         if not item.has("<date>") or item.scope & UNREAL:
             continue
         alone = not any(items[f.at].segment == item.segment for f in found)
+        alone = alone or (i > 1 and items[i - 1].has("or") and items[i - 2].has("<date>"))
+        alone = alone or (
+            i > 1 and items[i - 1].key == "ni" and items[i - 2].has("<date>")
+        )  # "ni ayer ni hoy"
         listed = i > 1 and items[i - 1].key == "," and items[i - 2].has("<date>")  # "Mon, Wed and Fri"
         last = next((f for f in reversed(found) if f.at < i and items[f.at].sentence == item.sentence), None)
         links = (
@@ -152,12 +173,19 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
             *(("or", "ni") if last and last.kind == "not_turned" else ()),
         )
         joined = i and any(x.has(*links) for x in items[max(0, i - 3) : i])
+        after = items[i + 1 : i + 3]
+        if alone and last and last.kind == "not_turned" and any(x.has("<yesword>", "did") for x in after):
+            more.append(replace(last, kind="turned", at=i))  # "no la volteé el domingo pero hoy sí"
+            continue
         dated = last is not None and any(x.has("<date>") and x.sentence == item.sentence for x in items[:i])
         denied = any(x.has("<not>") and x.segment == item.segment for x in items)
         if denied and last is not None and last.kind not in EVENTS:
             continue  # "145 ayer y hoy no la he medido"
         if any(x.has("<remind>") and x.segment == item.segment for x in items):
             continue  # "120 today, remind me again on Saturday"
+        several = len({f.at for f in found if f.kind == "temperature"}) > 1
+        if several and last is not None and last.kind == "temperature":
+            continue  # "135, 141: that's Monday and today"
         if alone and (joined or listed) and last is not None and dated:
             more.append(replace(last, at=i, fields=dict(last.fields) | _another_amount(items, i, last)))
     return sorted(found + more, key=lambda f: f.at)
@@ -187,15 +215,33 @@ def _date(items: list[Item], found: list[Finding], today: date) -> None:
         for i, item in enumerate(items)
         if isinstance(item.value, When) and item.value.hour
     ]
+    paired = _paired(items, found, dates)
     for f in found:
         here = items[f.at]
-        when = _when(items, found, f, dates)
+        when = paired.get(f.at) or _when(items, found, f, dates)
         f.on = today if when is None or (when.past is None and f.tense == "past") else when.past
         f.hour = next((h for i, h in hours if items[i].segment == here.segment), None)
 
 
+def _paired(items: list[Item], found: list[Finding], dates: list[tuple[int, When]]) -> dict[int, When]:
+    """ "135, 141, 138: that's Monday, Wednesday and today": as many days in a row as readings in a row."""
+    readings = [f.at for f in found if f.kind == "temperature"]
+    days = [at for at, _ in dates]
+    apart = bool(readings and days) and (readings[-1] < days[0] or days[-1] < readings[0])
+    if len(readings) != len(days) or len(days) < 2 or not apart:
+        return {}
+    return {reading: when for reading, (_, when) in zip(readings, dates, strict=True)}
+
+
 def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple[int, When]]) -> When | None:
     here = items[f.at]
+    if here.has("<date>"):
+        day: When = here.value
+        return day
+    own = [(i, w) for i, w in dates if items[i].has("<of_day>") and items[i - 1].has("<temperature>")]
+    if own and any(f.at == i - 1 for i, _ in own):
+        return next(w for i, w in own if f.at == i - 1)
+    dates = [entry for entry in dates if entry not in own]  # "bajó a 98 desde 131 del martes"
     same = [(i, w) for i, w in dates if items[i].segment == here.segment]
     if same:
         return _nearest(same, f.at, min(g.at for g in found if items[g.at].segment == here.segment))
@@ -212,7 +258,7 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
         after
         and f.tense == "past"
         and all(g.at <= f.at or g.at > after[0][0] for g in found)
-        and not any(x.has("<verb>", "<is>", "<was>", "<but>") for x in items[f.at + 1 : after[0][0]])
+        and not any(_tells(items, i) for i in range(f.at + 1, after[0][0]))
     ):
         return after[0][1]
     told_next = _told_next(items, found, f, dates)
@@ -231,12 +277,20 @@ def _when(items: list[Item], found: list[Finding], f: Finding, dates: list[tuple
     return None
 
 
+def _tells(items: list[Item], at: int) -> bool:
+    """Whether a clause of its own begins; "water, 9 gal, applied yesterday" is one."""
+    done = any(label.endswith(".done>") for label in items[at].labels) and items[at - 1].has("<break>")
+    return items[at].has("<verb>", "<is>", "<was>", "<but>") and not done
+
+
 def _told_next(
     items: list[Item], found: list[Finding], f: Finding, dates: list[tuple[int, When]]
 ) -> When | None:
     """ "my wife added milk. yesterday that was": a sentence that tells nothing else dates the one before."""
     following = items[f.at].sentence + 1
-    if f.tense == "present" or any(items[g.at].sentence == following for g in found):
+    others = [g.kind for g in found if items[g.at].sentence == following]
+    of_build = f.kind == "added" and set(others) == {"built"}  # "straw, leaves, manure. Built it Wednesday"
+    if f.tense == "present" or (others and not of_build):
         return None
     return next(
         (w for i, w in dates if items[i].sentence == following and w.past is not None and not items[i].scope),
@@ -256,8 +310,8 @@ def _topic(items: list[Item], at: int) -> bool:
 
 
 def _label(items: list[Item], at: int) -> bool:
-    """ "Dec 30: turned it" heads all that follows."""
-    return at + 1 < len(items) and items[at + 1].key in (":", "-")
+    """ "Dec 30: turned it", "yesterday's reading: 55": it heads all that follows."""
+    return at + 1 < len(items) and items[at + 1].key in (":", "-", "s")
 
 
 def _trails(items: list[Item], found: list[Finding], f: Finding, at: int) -> bool:
@@ -289,7 +343,8 @@ def _place(items: list[Item], found: list[Finding]) -> None:
             f.pile = after[0][1]
         elif len(names) == 1 and not _has_facts(items, found, named[-1][0]):
             f.pile = named[-1][1]
-        if len(names) == 2 and not same and any(x.has("<both>") and x.segment == here.segment for x in items):
+        both = not same and any(x.has("<both>") and x.segment == here.segment for x in items)
+        if len(names) == 2 and (both or any(x.has("<both>") for x in items[f.at + 1 : f.at + 3])):
             f.pile = "&".join(sorted(names))
     _join_piles(items, found, named)
 

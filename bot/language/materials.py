@@ -1,5 +1,7 @@
 """What several words for a material come to: "yogur de fresa" is dairy, sick tomato plants diseased."""
 
+from itertools import zip_longest
+
 from bot.language.items import Item
 from bot.language.lexicon import Lexicon
 
@@ -11,16 +13,25 @@ VAGUE = "kitchen_scraps"  # "scraps of lettuce": what they are of is meant
 def settle_materials(items: list[Item], lex: Lexicon) -> list[Item]:
     """The items with "X of Y" folded into one material, and each material that is spoilt as that."""
     joined: list[Item] = []
-    for item in items:
+    for item, after in zip_longest(items, items[1:]):
+        if (
+            item.raw == "te"
+            and item.has("<material>")
+            and after is not None
+            and after.has("<verb>", "<clitic>")
+        ):
+            item.labels -= {"<material>", "<tea>"}  # "ahí te va"
         if item.has("<material>") and _of_another(joined, LINKS + WITH * item.has("<other>")):
             link = len(joined) - 1 - joined[-1].has("<article>")
             _join(joined[link - 1], [*joined[link:], item])
             del joined[link:]
         else:
             joined.append(item)
-    for material, (first, _) in list(lex.searches(joined, "becomes.")):
+    for material, (first, last) in list(lex.searches(joined, "becomes.")):
         joined[first].value = material
         joined[first].labels |= {"<material>", f"<{material}>"}
+        for item in joined[first + 1 : last]:
+            item.labels.discard("<material>")
     return joined
 
 

@@ -5,6 +5,7 @@ from bot.language.lexicon import Lexicon
 
 LARGEST_PILE_NUMBER = 20
 AFTER_NAME = ("at", "<is>", "<was>", "<number>", "<temperature>", "<break>", "<end>", "<verb>", "=")
+NO_NAME_ENDINGS = ("ing", "ous", "ful", "est", "ish")  # "the ducking pile", "the gorgeous pile"
 AFTER_NUMBER = (
     "<is>", "<was>", "<verb>", "en", "a", "<but>", "<break>", "no", "ya", "le", "les", "<date>", "<and>",
     "<clitic>",
@@ -175,7 +176,9 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
             break
         if word.has("<moisture>", "<heat>", "<pests>", "<date>", "<is>", "<was>"):
             break
-        if word.has("<material>") and not words:
+        if word.has("<material>") and not words and not word.has("<place>"):
+            break
+        if not word.has("<place>") and word.key.endswith(NO_NAME_ENDINGS):
             break
         words.append(word.written.lower())
     opens = len(named) == len(words) or not named[-len(words) - 1].has(

@@ -67,13 +67,13 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("mix", ("may_add",)),
     ("safe_use", ("may_add",)),
     ("harvest_amount", ("may_add",)),
-    ("water_amount", ("harvest_amount", "may_add")),
+    ("water_amount", ("harvest_amount", "may_add", "safe_use")),
     ("may_add", ("what_next", "how_build", "trouble", "help", "state", "how_turn", "share")),
     ("water_amount", ("what_next", "trouble", "mix", "how_turn", "state", "when_ready")),
     ("harvest_amount", ("when_ready", "safe_use", "what_next", "mix", "state", "trouble")),
     ("safe_use", ("when_ready", "what_next", "state", "harvest_amount", "trouble")),
     ("mix", ("what_next", "trouble", "state")),
-    ("picture", ("my_data",)),
+    ("picture", ("my_data", "undo")),
     ("what_if", ("what_next", "trouble", "undo", "stop_adding", "water_amount", "mix")),
     ("who_has_tool", ("who_did", "person", "hand_over", "claim")),
     ("stop_adding", ("what_next",)),
@@ -128,7 +128,16 @@ def settle(
         kinds -= {"later"} if facts or "what_next" in kinds else set()  # "should I flip it or hold off?"
     if {"hand_over", "later"} <= kinds and all(a.on is None for a in asks if a.kind == "later"):
         kinds.discard("later")
-    if {"hand_over", "share"} <= kinds and any(x.has("join", "invite", "share") for x in items):
+    if any(f.record.kind == "not_turned" for f in facts) and not any(
+        x.has("<helper>", "<relation>", "<name>", "<unable>", "can", "cant", "quien") for x in items
+    ):
+        kinds.discard("hand_over")  # "no le he dado vuelta porque me lastimé la cintura"
+    away = any(x.has("<remind>", "<reminder>", "pause", "pausa") for x in items)
+    if {"hand_over", "pause"} <= kinds and not away and any(x.has("<relation>", "<helper>") for x in items):
+        kinds.discard("pause")  # "I'm away till Sunday, can my neighbour turn it"
+    if {"hand_over", "share"} <= kinds and any(
+        x.has("join", "invite", "share", "add", "include", "sign", "wants", "texts") for x in items
+    ):
         kinds.discard("hand_over")  # "can somebody else join"
     if {"claim", "schedule"} <= kinds and not any(
         x.has("<remind>", "<reminder>", "<day_many>") for x in items
@@ -136,9 +145,24 @@ def settle(
         kinds.discard("schedule")  # "I'll do it Saturday"
     if "stop_adding" in kinds and any(x.has("stop", "quit", "dejar", "parar") for x in items):
         kinds.discard("when_ready")
+    told_off = any(x.has("<not>", "<body>") for x in items)
+    if {"claim", "hand_over"} <= kinds and not told_off:
+        kinds.discard("hand_over")  # "I got it today, tell Dad he can rest"
+    if (
+        "hand_over" in kinds
+        and kinds & {"when_ready", "state", "harvest_amount", "safe_use"}
+        and not told_off
+    ):
+        kinds.discard("hand_over")  # "the twins want to know when it's done"
+    if {"trouble", "what_next"} <= kinds and any(x.has("next") and "ask" in x.scope for x in items):
+        if not any(x.has("<cure_word>") for x in items):
+            kinds.discard("trouble")  # "it's cold inside, what is the next thing I do?"
     someone = any(x.has("<relation>", "<helper>", "number", "person") for x in items)
-    if "share" in kinds and facts and not someone:
-        kinds.discard("share")  # "raked leaves and put them all in"
+    stuff_added = any(f.record.kind == "added" for f in facts) and not any(
+        x.has("join", "invite", "share", "number", "<reminder>") for x in items
+    )
+    if "share" in kinds and facts and (stuff_added or not someone):
+        kinds.discard("share")  # "raked leaves and put them all in", "added my neighbor's leaves too"
     kinds -= {kind for kind in SOCIAL if kind in kinds and _says_more(items, kind, spans)}
     if "undo" in kinds and any(f.record.kind == "temperature" for f in facts):
         asks.append(Ask("correction"))  # "scratch that, it's 115"
@@ -156,6 +180,10 @@ def settle(
     spread = any(x.has("<done_compost>", "<veg>") for x in items)
     if {"water_amount", "harvest_amount"} <= kinds and spread:
         kinds.discard("water_amount")  # "is 5 gallons of compost enough"
+    if {"when_ready", "safe_use"} <= kinds and any(
+        x.has("when", "cuando", "long", "soon", "<season>") for x in items
+    ):
+        kinds.discard("safe_use")  # "when do I get to use it up?", "ready for my fall greens?"
     troubled = any(problem(f) for f in facts)
     stuff = any(a.kind == "may_add" and a.material not in ("finished_compost", "other") for a in asks)
     if stuff and not any(x.has("<veg>", "safe", "seguro", "segura") for x in items):

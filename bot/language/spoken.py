@@ -69,6 +69,8 @@ def _run(
         elif len(run) > 1 and run[-1] in joiners and key in table["one"]:  # "sesenta y un"
             run.append(table["units"][0])
             end += 1
+        elif run and key in joiners and lex.language == "en" and run[-1] not in table["and_after"]:
+            break  # "a hundred and eight and two days ago"
         elif run and key in joiners and _one_more(items, end, table["one"]):
             run.append(key)
             end += 1
@@ -97,6 +99,7 @@ def _speaks_on(items: list[Item], at: int, words: set[str], run: list[str]) -> b
 def _spoken(run: list[str], lex: Lexicon) -> float | None:
     language, accented = lex.language, {plain(word): word for word in lex.tables["numbers"]["words"]}
     run = [accented.get(word, word) for word in run]  # "veintidos"
+    run = run[len(run) > 1 and run[1] in lex.tables["numbers"].get("hundreds", ()) :]  # "one hundred forty"
     try:
         return float(text2num(" ".join(run), language))
     except ValueError:

@@ -14,7 +14,11 @@ KINDS: dict[str, Kind] = {
 }  # fmt: skip
 
 
+SMALLEST_PILE_M = 0.3  # a length alone that may be a pile's height
+
+
 def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
+    told: set[tuple[str, int]] = set()  # what a pattern reads as a whole, its words do not say again
     for name, (first, last) in lex.searches(items, "state."):
         scope = set().union(*(x.scope for x in items[first:last]))
         denied = "not" in items[first].scope and not items[first].has("<not>")
@@ -35,6 +39,8 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         concept, word = name.split(".")
         if not (scope & UNREAL or denied or of_soil or items[first].has(*_harmless(items[first], concept))):
             fields = {} if word == "seen" else {"word": word}
+            if concept != "smell":  # "stinks like ammonia bad"
+                told |= {(concept, at) for at in range(first, last)}
             yield Finding(KINDS[concept], first, tense_at(items, first), fields)
     for i, item in enumerate(items):
         if item.scope & UNREAL or not item.has("<concept>"):
@@ -45,7 +51,7 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             if not label.startswith("<") or "." not in label:
                 continue
             concept, value = label[1:-1].split(".")
-            if item.has(*_harmless(item, concept)) or _left_behind(items, i, concept):
+            if item.has(*_harmless(item, concept)) or (concept, i) in told or _left_behind(items, i, concept):
                 continue
             found = _state(items, i, concept, value, denied)
             if found is not None:
@@ -98,7 +104,8 @@ def _state(
         grows = _sees(items, at) or near(items, at, "<growing>", back=3, ahead=4)
         return None if spoiled or (item.has("<material>") and not grows) else ("growth", None)
     if concept == "texture" and not denied:
-        return "texture", value
+        named = item.has("<material>") and not near(items, at, "like", "como", back=2)
+        return None if named or any(x.has("than") for x in items[max(0, at - 3) : at]) else ("texture", value)
     if concept == "heat":
         return _heat(items, at, value, denied)
     if concept == "smoke" and not denied:
@@ -125,11 +132,13 @@ def _degree(items: list[Item], at: int) -> str:
 def _moisture(items: list[Item], at: int, value: str) -> str | None:
     item, after = items[at], items[at + 1] if at + 1 < len(items) else None
     acts = after is not None and after.has("it", "them", "out", "up", "down", "<article>", "<pile>")
-    if (after is not None and after.has(":")) or (acts and at and items[at - 1].has("to")):
-        return None  # "moist: dry", "to dry it out"
+    asked = at > 0 and items[at - 1].has("<sub>") and "ask" in items[at - 1].scope
+    if (after is not None and after.has(":")) or (acts and at and (asked or items[at - 1].has("to"))):
+        return None  # "moist: dry", "to dry it out", "how do I dry it out"
     if after is not None and (after.has("<texture.matted>") or {"<of_lumps>"} <= item.labels & after.labels):
         return None
-    if after is not None and after.has("<material>") and not item.has("<firm>"):
+    compares = item.key.endswith((" than", " like"))
+    if after is not None and after.has("<material>") and not item.has("<firm>") and not compares:
         return None
     before = at - 1 - (at > 1 and items[at - 1].has("<now>", "<degree.very>", "<all_of>"))
     told_of = at and items[before].has("<material>") and not near(items, at, "<is>", "<was>", back=2)
@@ -200,6 +209,13 @@ def _heat(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, s
         return None
     if after is not None and after.has("<material>", "<water_word>", "<not_pile>"):
         return None
+    told = [
+        x
+        for x in items[:at]
+        if x.sentence == item.sentence and x.has("<wood_ash>", "<it>", "<pile>", "<core>")
+    ]
+    if told and told[-1].has("<wood_ash>"):
+        return None  # "ash from the stove, cold"
     if denied and near(items, at, "nor", "neither", "ni", back=4, ahead=2):
         return None
     if denied:
@@ -238,9 +254,12 @@ def scale_of(reading: Degrees, units: Units) -> Units | None:
 def _is_change(items: list[Item], at: int) -> bool:
     """ "dropped 20 degrees": by how much, not how hot."""
     written: Degrees = items[at].value
+    before = at - 1
+    while before > 0 and items[before].has("como", "unos", "casi", "about", "like"):
+        before -= 1
     if any(x.has("<by_degrees>") for x in items[at + 1 : at + 2]):
         return True  # "ten degrees cooler"
-    return at > 0 and items[at - 1].has("<shift>") and written.written <= 60
+    return at > 0 and items[before].has("<shift>") and written.written <= 60
 
 
 def _at_edge(items: list[Item], at: int) -> bool:
@@ -269,14 +288,34 @@ def _at_edge(items: list[Item], at: int) -> bool:
     return False
 
 
+def _said_alone(items: list[Item], at: int) -> bool:
+    """Whether a clause is no more than a length: "barely warm, 30 inches", "north pile 36 in"."""
+    clause = [x for x in items if x.segment == items[at].segment and x is not items[at]]
+    plainly = (
+        "<pilename>",
+        "<pile>",
+        "<it>",
+        "<is>",
+        "<was>",
+        "<more_than>",
+        "<now>",
+        "<date>",
+        "<filler>",
+        "<place>",
+    )
+    added = any(x.has("<add.done>", "<material>", "<amount>", "<take.done>", "<move.done>") for x in items)
+    return not added and all(x.has(*plainly) or not x.key[:1].isalnum() for x in clause)
+
+
 def find_heights(items: list[Item]) -> Iterator[Finding]:
     for i, item in enumerate(items):
         after = items[i + 1] if i + 1 < len(items) else None
         if not item.has("<length>") or item.scope & (UNREAL | {"not"}):
             continue
         before = next((x for x in reversed(items[:i]) if not x.has("<more_than>") or x.has("<shrank>")), None)
+        to = i > 0 and items[i - 1].has("a", "hasta")  # "bajó a 60 cm"
         if (after is not None and after.has("<across>")) or (
-            before is not None and before.has("<shrank>", "by")
+            before is not None and before.has("<shrank>", "by") and not to
         ):
             continue  # "3 ft wide", "shrunk a foot"
         tall = near(items, i, "<tall>", back=4, ahead=3)
@@ -287,6 +326,8 @@ def find_heights(items: list[Item]) -> Iterator[Finding]:
             and items[i - 1].has("<is>", "<was>", "<more_than>")
             and near(items, i, "<pile>", "<pilename>", back=3)
         )
+        stands = stands or (near(items, i, "<it>", back=3) and near(items, i, "<is>", "<was>", back=2))
+        stands = stands or (item.value >= SMALLEST_PILE_M and _said_alone(items, i))
         stands = stands and not near(items, i, "<across>", back=0, ahead=3)
         alone = all(x is item or x.has("<end>", "<filler>", "<more_than>") for x in items)
         if (

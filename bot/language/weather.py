@@ -3,6 +3,8 @@
 from bot.language.clauses import sentences
 from bot.language.items import Item
 
+HOTTEST_AIR_F = 118
+
 
 def mark_weather(items: list[Item]) -> None:
     """Note in `scope` what tells of the weather."""
@@ -21,9 +23,17 @@ def _mark(items: list[Item], start: int, end: int) -> None:
             if items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
         ]
         follows = part[0] > start and "weather" in items[part[0] - 1].scope
-        bare = not any(items[i].has("<it>", "<pile>", "<core>", "<verb>") or items[i].number for i in part)
+        bare = not any(
+            items[i].has("<it>", "<pile>", "<core>")
+            or (items[i].has("<verb>") and not items[i].has("<heat>"))
+            or items[i].number
+            for i in part
+        )
         goes_on = follows and (items[part[0]].key == ":" or bare)  # "102 outside, way too hot"
         numbers = [i for i in part if items[i].number is not None]
+        bare_number = len(numbers) == 1 and all(i in numbers or items[i].has("<break>") for i in part)
+        if bare_number and _after_weather(items, start, segment):  # "so hot out, 101"
+            goes_on = (items[numbers[0]].number or 0) <= HOTTEST_AIR_F
         tells = numbers or any(items[i].has("<heat>", "<moisture>", "weather", "forecast") for i in part)
         if (about and tells) or goes_on:
             first = min(part)
@@ -44,6 +54,12 @@ def _mark(items: list[Item], start: int, end: int) -> None:
                 ):
                     break  # "freezing out there, pile 88"
                 items[i].scope.add("weather")
+
+
+def _after_weather(items: list[Item], start: int, segment: int) -> bool:
+    """Whether the clause before speaks of the weather, and gives no number of its own."""
+    before = [x for x in items[start:] if x.segment == segment - 1]
+    return any(x.has("<weather>") for x in before) and not any(x.number is not None for x in before)
 
 
 def _cored(items: list[Item], first: int, number: int) -> bool:
