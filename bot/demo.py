@@ -2,22 +2,26 @@
 
 Larkmoor County and everybody in it are invented; the numbers are those kept for fiction (+1 NPA 555 01xx).
 The same seed gives the same county. Some seasons are told in words, through the same code as any message;
-of the others only the records are written, so that the whole takes less than a minute.
+of the others only the records are written, so that the whole takes about a minute.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from importlib.metadata import version
 from itertools import product
-from math import exp
 from random import Random
 
+from bot.demo_seasons import Season, Told, said
 from bot.profile import Profile
+from bot.staff.enrol import take_in
+from bot.staff.roster_file import entries
+from bot.web.pages.reports import year_of
 from scheduler.times import on_wall
 from shared.errors import BadInput
-from shared.pile import Record
 from storage.broadcasts import Audience
 from storage.classes import ClassRow
+from storage.outbox import Line
 from storage.people import Language, Person
 from storage.staff import Member
 from storage.surveys import Item
@@ -33,8 +37,6 @@ CONSENT: dict[Language, str] = {
     "en": "This is the compost line of Larkmoor County. OK to text you?",
     "es": "Esta es la línea de composta del condado de Larkmoor. ¿Te podemos escribir?",
 }
-GREENS = ("grass_clippings", "vegetable_scraps", "coffee_grounds")
-BROWNS = ("dry_leaves", "straw", "shredded_paper")
 AREAS = ("505", "575", "970", "719")
 """Any region will do: 555 0100 to 0199 is kept for fiction in each."""
 
@@ -89,11 +91,29 @@ CLASSES = (
     Taught("MAR73", "Composta en casa, primavera", "Salón Los Álamos", "es", 120, 25, 22),
     Taught("FEN36", "Compost at home, summer", "Cinder Lane Garden", "en", 60, 30, 22),
     Taught("RYE44", "Leaves into compost", "Old Mill Hall", "en", 0, 30, 9),
+    Taught("HUM93", "Composta en invierno", "Salón Los Álamos", "es", -9, 25, 0),
 )
+SPOKEN = {"MAR73": 4, "FEN36": 2}
+"""Of these classes, one keeper in so many texts; the others' seasons are written down without words."""
+HEAT = (
+    "It is above 100 F all week. Water your pile at dusk before you turn it.",
+    "Hace más de 38 C toda la semana. Moja tu pila al atardecer antes de voltearla.",
+)
+LIST = (
+    ("Nombre", "Teléfono", "Idioma", "Hoja"),
+    ("Ofelia", "(970) 555-0160", "español", "P-1"),
+    ("Ebbe", "970.555.0161", "English", "P-2"),
+    ("Ebbe", "970 555 0161", "English", ""),
+    ("Rufo", "555 016", "es", "P-3"),
+    ("Signe", "+1 970 555 0162", "dansk", "P-4"),
+)
+"""Part of a spreadsheet as one comes from a class: a person twice, half a number, a language that we lack."""
 
 
-def fill(store: Store, profile: Profile, at: datetime, seed: int = 1) -> Member:
-    """Fill an empty database up to the moment `at`; gives the coordinator.
+def fill(store: Store, profile: Profile, at: datetime, seed: int = 1) -> tuple[Member, list[Told]]:
+    """Fill an empty database up to the moment `at`.
+
+    Gives the coordinator, and the texts that have come in since, oldest first, for the program to answer.
 
     Raises BadInput where the database holds anybody already.
     """
@@ -105,8 +125,9 @@ def fill(store: Store, profile: Profile, at: datetime, seed: int = 1) -> Member:
         for taught in CLASSES:
             county.teach(taught)
         county.reach(coordinator)
+        county.keep_books(coordinator)
         work.commit()
-    return coordinator
+    return coordinator, sorted([*county.told, *said(profile, at)])
 
 
 class _County:
@@ -114,6 +135,8 @@ class _County:
         self.work, self.profile, self.at, self.chance = work, profile, at, chance
         self.numbers = (f"+1{area}55501{n:02d}" for area, n in product(AREAS, range(100)))
         self.joined: list[int] = []
+        self.piles: list[int] = []
+        self.told: list[Told] = []
         self.names = {language: self._shuffled(language) for language in NAMES}
 
     def _shuffled(self, language: Language) -> Iterator[str]:
@@ -171,19 +194,50 @@ class _County:
             )
             if alone and self.chance.random() < 0.15:
                 self.work.piles.join(self.chance.choice(alone), person.id, joined)
-                continue
-            if taught.days_ago and self.chance.random() < 0.78:
-                alone.append(self.heap(person, joined))
+            elif taught.days_ago and self.chance.random() < 0.78:
+                if person.id % SPOKEN.get(taught.code, person.id + 1) == 0:
+                    self.tell(person, joined)
+                else:
+                    alone.append(self.heap(person, joined))
+        self.piles += alone
 
     def reach(self, coordinator: Member) -> None:
-        """Approved answers, a text to many that waits for a second person, and a survey half way."""
+        """Approved answers, a text to many that went out and one that waits, and a survey half way."""
         educator = next(member for member in self.work.staff.all() if member.role == "educator")
         for topic, en, es in ANSWERS:
             written = self.work.approved.write(topic, en, es, educator.id)
             self.work.approved.approve(written.id, coordinator.id, self.at - timedelta(days=90))
-        self.work.broadcasts.draft(
-            "Save your leaves", Audience(going=True), *LEAVES, per_hour=60, made_by=educator.id, at=self.at
+        broadcasts = self.work.broadcasts
+        sent_at = self.at - timedelta(days=100)
+        went = broadcasts.draft("Heat wave", Audience(topic="water"), *HEAT, 60, educator.id, sent_at)
+        broadcasts.approve(went.id, coordinator.id, sent_at, sent_at)
+        broadcasts.begin(went.id, sent_at)
+        for person_id in self.joined[:40]:
+            self.send(went.id, person_id, sent_at)
+        broadcasts.end(went.id, sent_at)
+        broadcasts.draft("Save your leaves", Audience(going=True), *LEAVES, 60, educator.id, self.at)
+        self.survey(coordinator)
+
+    def send(self, broadcast_id: int, person_id: int, at: datetime) -> None:
+        """A text to many as one person got it; one phone in twenty takes none."""
+        person = self.work.people.get(person_id)
+        row_id = self.work.outbox.add(
+            person_id,
+            "broadcast",
+            [Line("broadcast", {"text": HEAT[person.language == "es"]})],
+            due_at=at,
+            unique_key=f"demo.broadcast:{person_id}",
+            reason={"why": "broadcast"},
+            broadcast_id=broadcast_id,
         )
+        assert row_id is not None
+        if self.chance.random() < 0.05:
+            self.work.outbox.failed(row_id, "no such number")
+        else:
+            self.work.outbox.sent(row_id, at, HEAT[person.language == "es"], None)
+
+    def survey(self, coordinator: Member) -> None:
+        """Two questions, a week apart; some answer, some skip, some are silent."""
         today = self.at.date()
         survey = self.work.surveys.add(
             "Autumn", SURVEY, today - timedelta(days=21), today + timedelta(days=14), coordinator.id
@@ -196,6 +250,37 @@ class _County:
                 if self.chance.random() < 0.6:
                     said = self.chance.choice((*range(len(item.answers)), None))
                     self.work.surveys.answer(survey.id, place, said, person_id, asked + timedelta(hours=2))
+
+    def keep_books(self, coordinator: Member) -> None:
+        """A list and a logger's file that were brought in, a volunteer's piles, a hold, a look, last year."""
+        volunteer = next(member for member in self.work.staff.all() if member.role == "volunteer")
+        for pile_id in self.piles[-3:]:
+            self.work.staff.assign(volunteer.id, pile_id, self.at)
+        columns = {"name": 0, "number": 1, "language": 2, "reference": 3}
+        roster = self.work.rosters.draft(
+            "RYE44", coordinator.id, "hoja de firmas.csv", columns, LIST, self.at
+        )
+        take_in(self.work, self.profile, roster, entries(LIST, columns), self.at)
+        night = datetime.combine(self.at.date() - timedelta(days=4), time(0))
+        readings = [(night + timedelta(hours=6 * n), 48.0 + n % 4 - n / 5) for n in range(12)]
+        logger = self.work.logger_files.draft(
+            self.piles[-1], coordinator.id, "school pile.csv", readings, self.at
+        )
+        self.work.logger_files.take(logger.id, self.at)
+        self.work.privacy.hold(self.joined[0], "Records request 12", coordinator.id, self.at)
+        self.work.staff.looked(coordinator.id, self.joined[0], "thread", self.at)
+        year = self.at.year - 1
+        end = on_wall(date(year + 1, 1, 1), time(0), self.profile.zone)
+        last = year_of(self.work, year, date(year, 12, 31), end)
+        self.work.reports.freeze(year, date(year, 12, 31), coordinator.id, self.at, version("warmheap"), last)
+
+    def tell(self, person: Person, joined: datetime) -> None:
+        """A season that its keeper texts."""
+        season = Season(self.chance, (joined + timedelta(days=self.chance.randrange(1, 9))).date())
+        for on, words in season.texts(person.language):
+            moment = on_wall(on, time(17 + on.day % 3, on.day), person.zone)
+            if joined < moment < self.at:
+                self.told.append(Told(moment, person.address, person.name, words))
 
     def heap(self, person: Person, joined: datetime) -> int:
         """A pile and the season of messages that its keeper kept up, as records."""
@@ -213,129 +298,3 @@ class _County:
         first, last = season.promised()
         self.work.piles.promise(row.id, first, last, built + timedelta(days=1))
         return row.id
-
-
-class Season:
-    """One keeper's season: how warm the pile ran, what was told of it, and when that ended."""
-
-    def __init__(self, chance: Random, built: date) -> None:
-        self.chance, self.built = chance, built
-        self.turns_every = chance.choice((7, 7, 14, 14, 30, 200))
-        self.done_days = round(chance.lognormvariate(0, 0.25) * (70 + 1.2 * min(self.turns_every, 60)))
-        self.kept_days = self.done_days + 10 if chance.random() < 0.45 else round(chance.expovariate(1 / 45))
-        self.peak_c = chance.gauss(57, 7)
-
-    def set_up(self) -> dict[str, object]:
-        """How the pile is built."""
-        litres = self.chance.choice((300.0, 400.0, 500.0, 600.0))
-        return {
-            "built": self.built.isoformat(),
-            "length_m": 0.91,
-            "width_m": 0.91,
-            "height_m": 0.91,
-            "bin": self.chance.random() < 0.7,
-            "fed": False,
-            "ingredients": [
-                [self.chance.choice(BROWNS), litres],
-                [self.chance.choice(GREENS), 0.8 * litres],
-            ],
-            "assumed": [],
-        }
-
-    def promised(self) -> tuple[date, date]:
-        """The range that was told; about four of five hold what came."""
-        middle = self.done_days * self.chance.lognormvariate(0, 0.17)
-        return tuple(self.built + timedelta(days=round(middle * part)) for part in (0.78, 1.25))  # type: ignore[return-value]
-
-    def records(self) -> list[Record]:
-        """What was told, day by day."""
-        told: list[Record] = []
-        day, turned = 2, 0
-        while day <= min(self.kept_days, self.done_days - 6):
-            on = self.built + timedelta(days=day)
-            if day - turned >= self.turns_every:
-                told.append(Record("turned", on))
-                turned = day
-            told.append(Record("temperature", on, core_c=round(self.core_c(day, turned), 1)))
-            if self.chance.random() < 0.4:
-                told.append(
-                    Record("moisture", on, word=self.chance.choice(("dry", "bit_dry", "right", "bit_wet")))
-                )
-            if self.chance.random() < 0.25:
-                told.append(Record("watered", on, litres=self.chance.choice((8.0, 15.0, 20.0))))
-            if self.chance.random() < 0.2:
-                told.append(Record("added", on, material=self.chance.choice(GREENS), litres=19.0))
-            day += self.chance.randrange(2, 7)
-        return told + (self.finish() if self.kept_days > self.done_days else [])
-
-    def core_c(self, day: int, turned: int) -> float:
-        """How warm it was: a rise within days, a slow fall, a smaller rise after each turn."""
-        rise = (self.peak_c - 18) * min(1.0, day / 3) * exp(-day / 40)
-        again = 6 * exp(-(day - turned) / 4) if turned else 0.0
-        return 18 + rise + again + self.chance.gauss(0, 2)
-
-    def finish(self) -> list[Record]:
-        """What a keeper tells of a pile that is done."""
-        done = self.built + timedelta(days=self.done_days)
-        signs = [
-            Record("texture", done, word="crumbly"),
-            Record("smell", done, word="earthy"),
-            Record("temperature", done, core_c=24.0),
-        ]
-        taken = done + timedelta(days=self.chance.randrange(3, 20))
-        litres = self.chance.choice((None, 95.0, 130.0, 170.0))
-        return signs if self.chance.random() < 0.3 else [*signs, Record("harvested", taken, litres=litres)]
-
-
-TOLD: Sequence[tuple[int, str, str, str]] = (
-    (58, "12:05", "+17195550170", "FEN36"),
-    (58, "12:06", "+17195550170", "yes"),
-    (
-        57,
-        "09:10",
-        "+17195550170",
-        "Alba here. built it this morning, 3x3x3 wire bin, 6 buckets grass 10 buckets dry leaves",
-    ),
-    (57, "09:12", "+17195550170", "1"),
-    (57, "09:13", "+17195550170", "1"),
-    (54, "18:20", "+17195550170", "temp 138, damp"),
-    (51, "18:40", "+17195550170", "124 and looks dry"),
-    (50, "19:05", "+17195550170", "gave it 10 gal and turned it"),
-    (47, "18:02", "+17195550170", "139!"),
-    (40, "18:30", "+17195550170", "turned, 117, smells fine"),
-    (33, "10:15", "+17195550170", "can i add orange peels"),
-    (20, "18:00", "+17195550170", "when will it be done"),
-    (6, "18:31", "+17195550170", "96, bit dry, turned"),
-    (110, "11:50", "+17195550171", "MAR73"),
-    (110, "11:51", "+17195550171", "sí"),
-    (
-        108,
-        "17:10",
-        "+17195550171",
-        "ya la armé ayer, 4 pies por lado y 3 de alto, 8 cubetas de zacate y 12 de hojas secas",
-    ),
-    (108, "17:12", "+17195550171", "1"),
-    (108, "17:12", "+17195550171", "no tengo"),
-    (104, "18:00", "+17195550171", "está bien caliente"),
-    (97, "18:30", "+17195550171", "la volteé y le eché agua, 2 cubetas"),
-    (80, "18:10", "+17195550171", "huele a huevo podrido"),
-    (79, "18:00", "+17195550171", "ya la voltié"),
-    (45, "09:00", "+17195550171", "¿le puedo echar cáscara de limón?"),
-    (3, "17:40", "+17195550171", "quiero hablar con una persona, no me sale tibia"),
-    (5, "16:00", "+17195550172", "FEN36"),
-    (5, "16:01", "+17195550172", "yes"),
-    (5, "16:20", "+17195550172", "who is this? wrong number"),
-    (1, "13:15", "+17195550170", "156 and theres smoke coming out the side"),
-    (1, "13:40", "+17195550170", "fire dept came, its out"),
-)
-"""What three people have texted: days ago, time of day, from where, and the words."""
-
-
-def said(profile: Profile, at: datetime) -> Iterator[tuple[datetime, str, str]]:
-    """The messages of `TOLD` with their moments [UTC], oldest first."""
-    today = at.date()
-    messages = [
-        (on_wall(today - timedelta(days=days), time.fromisoformat(clock), profile.zone), number, words)
-        for days, clock, number, words in TOLD
-    ]
-    return iter(sorted((one for one in messages if one[0] < at), key=lambda one: one[0]))

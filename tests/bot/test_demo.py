@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from bot.demo import CLASSES, fill, said
+from bot.demo import CLASSES, fill
+from bot.demo_seasons import said
 from bot.profile import Profile
 from bot.staff.export import archive
 from bot.web.pages.reports import year_of
@@ -73,7 +74,27 @@ def test_every_number_is_one_kept_for_fiction(county: Store) -> None:
         people = [work.people.get(n) for n in range(1, 100)]
 
     assert all(person.address[5:10] == "55501" for person in people)
-    assert all(number[5:10] == "55501" for _, number, _ in said(Profile(), AT))
+    assert all(told.phone[5:10] == "55501" for told in said(Profile(), AT))
+
+
+def test_every_part_of_the_work_has_something_in_it(county: Store) -> None:
+    """A newcomer finds no page empty: lists, readings, answers, texts to many, holds, looks, frozen years."""
+    with county.work(reading=True) as work:
+        volunteer = next(member for member in work.staff.all() if member.role == "volunteer")
+        parts = [
+            work.rosters.latest(5),
+            work.logger_files.latest(5),
+            work.approved.current(),
+            work.broadcasts.latest(5),
+            work.surveys.latest(5),
+            work.privacy.holds(),
+            work.staff.looks(None, 5),
+            work.staff.piles_of(volunteer.id),
+            work.reports.frozen(),
+            work.classes.bins("FAR34"),
+        ]
+
+    assert all(parts)
 
 
 def test_each_class_has_a_code_without_look_alikes() -> None:
