@@ -20,7 +20,7 @@ from bot.channels.gateway import Gateway
 from bot.channels.gateway_settings import read_gateway
 from bot.channels.telegram import Telegram
 from bot.conversation.respond import Desk, respond
-from bot.demo import fill, said
+from bot.demo import fill
 from bot.language.wording import commands
 from bot.listening import Line, health, listen, until_told_to_stop
 from bot.metrics import Counted, metrics_page
@@ -237,10 +237,10 @@ async def _demo(settings: Settings, address: str, seed: int) -> None:
     clock, phones = SimulatedClock(now), Recorder("sms")
     with running(settings, [phones], clock) as warmheap:
         print("Filling an invented county: classes, graduates, piles ...", flush=True)
-        coordinator = fill(warmheap.store, profile, now, seed)
-        for number, (at, phone, words) in enumerate(said(profile, now)):
+        coordinator, told = fill(warmheap.store, profile, now, seed)
+        for number, (at, phone, name, words) in enumerate(told):
             clock.at = at
-            await warmheap.hear(Incoming("sms", phone, f"demo-{number}", words, at))
+            await warmheap.hear(Incoming("sms", phone, f"demo-{number}", words, at, name))
         clock.at = now
         with warmheap.store.work() as work:
             person = work.people.get(coordinator.person_id)
