@@ -368,8 +368,17 @@ class People:
             self._session.merge(StopListTable(mark=self._mark(channel, address), since=at))
         self._session.flush()
 
+    def unlink(self, person_id: int, at: datetime) -> None:
+        """What was this person's address is somebody else's: a stranger, for whom no paper may speak.
+
+        What came from there so far stays known as the person's, who cannot be reached any more.
+        """
+        self._session.merge(StopListTable(mark=self._mark_of(self.get(person_id)), since=at))
+        privacy.leave_addresses(self._session, person_id)
+        self._session.flush()
+
     def on_stop_list(self, channel: str, address: str) -> bool:
-        """Whether this address belonged to someone who asked to be forgotten and has not said yes again."""
+        """Whether who had this address wanted nothing more, and nobody there has said yes since."""
         return self._session.get(StopListTable, self._mark(channel, address)) is not None
 
     def on_stop_list_of(self, channel: str, addresses: Collection[str]) -> set[str]:

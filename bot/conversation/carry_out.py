@@ -50,6 +50,8 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
         link_calendar(work, known, outcome)
     reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)
     hand_over(work, known, outcome, incoming_id, at)
+    if any(line.key == "alert.wrong_person" for line in outcome.alerts):
+        work.people.unlink(person_id, at)
     if outcome.erase:
         work.people.erase(person_id, at)
 

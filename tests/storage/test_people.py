@@ -55,6 +55,23 @@ def test_an_unknown_zone_is_refused(store: Store, ines: Person, at: datetime) ->
                 work.people.add("sms", "+13035550109", None, "en", "f", zone, at)
 
 
+def test_an_unlinked_number_is_a_strangers(store: Store, at: datetime) -> None:
+    """Nobody is known by it, nothing of its former owner's is lost, and a list on paper cannot enrol it."""
+    with store.work() as work:
+        ines = work.people.add("sms", "+13035550100", "Ines", "en", "f", "America/Denver", at)
+        work.inbox.take(Incoming("sms", "+13035550100", "1", "temp 128", at))
+
+        work.people.unlink(ines.id, at)
+
+        assert work.people.by_address("sms", "+13035550100") is None
+        assert work.people.on_stop_list("sms", "+13035550100")
+        assert [said.text for said in work.helpdesk.thread(ines.id, 9)] == ["temp 128"]
+        stranger = work.people.add("sms", "+13035550100", None, "en", "f", "America/Denver", at)
+        assert work.helpdesk.thread(stranger.id, 9) == []
+        work.people.consent(stranger.id, True, "OK?", "en", "sms", None, "1", at)
+        assert not work.people.on_stop_list("sms", "+13035550100")
+
+
 @pytest.mark.parametrize("change", ["UPDATE consent SET given = true", "DELETE FROM consent"])
 def test_the_database_lets_nobody_change_the_ledger(
     store: Store, database_url: str, at: datetime, change: str

@@ -88,6 +88,22 @@ def test_a_pile_stands_after_three_texts(ana: Phone) -> None:
     assert [name for name, _ in row.setup["ingredients"]] == ["dry_leaves", "grass_clippings"]
 
 
+def test_whoever_has_the_number_now_gets_nothing_of_the_one_before(ana: Phone) -> None:
+    """A wrong number is told so once; its new owner is a stranger, and staff look for the keeper."""
+    keeper = ana.person()
+
+    assert keys(ana.text("wrong number, who is this?")) == ["wrong_person"]
+
+    with ana.store.work() as work:
+        assert work.people.by_address("sms", ana.address) is None
+        assert [line.given for line in work.people.consents(keeper.id)] == [True, False]
+        assert [row.cause for row in work.helpdesk.of(keeper.id)] == ["wrong_person"]
+        assert work.people.on_stop_list("sms", ana.address)
+    assert keys(ana.text("start")) == ["consent"]
+    with ana.store.work(reading=True) as work:
+        assert work.piles.of(ana.person().id) == []
+
+
 @pytest.mark.parametrize("years", [0, 3])
 def test_the_wording_is_known_long_after_it_was_shown(store: Store, years: int) -> None:
     """A stop after many messages, and a new yes, rest on the same wording, even when texts were let go."""
