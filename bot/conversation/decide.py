@@ -3,12 +3,13 @@
 The order is the rule: nothing below a step runs once the step has answered.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
-from bot.conversation import beginning, crediting, doubts, keeper, questions, set_up, sharing
+from bot.conversation import beginning, crediting, doubts, keeper, mending, questions, set_up, sharing
 from bot.conversation.adding import may_add
 from bot.conversation.answers import ABOUT_PILE
+from bot.conversation.loose_ends import unanswered
 from bot.conversation.meant import by_pile, tidied, together, which_pile, with_records
 from bot.conversation.standing import (
     Codes,
@@ -200,7 +201,7 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     """Facts are recorded pile by pile, then what was asked is answered."""
     asks = [ask for ask in meaning.asks if ask.kind not in ("correction", "yes", "no")]
     if any(ask.kind == "undo" for ask in asks):
-        keeper.take_back(known, known.piles, outcome)
+        mending.take_back(known, outcome)
         return
     pile = which_pile(known, meaning)
     if pile is None:
@@ -209,10 +210,13 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     corrects = any(ask.kind == "correction" for ask in meaning.asks)
     if set_up.redate(known, pile, meaning, outcome, corrects=corrects):
         return
-    doubted = known.waiting.get("ask") in doubts.ASKS  # nothing of it was recorded that could be corrected
-    if corrects and not doubted and keeper.correct(known, pile, meaning, outcome):
+    told_wrong = (corrects or meaning.bare == "other_one") and not meaning.facts
+    if told_wrong and mending.set_right(known, pile, meaning, outcome):
         return
-    about_set_up = known.waiting.get("ask") in SET_UP_ASKS or not meaning.facts
+    doubted = known.waiting.get("ask") in doubts.ASKS  # nothing of it was recorded that could be corrected
+    if corrects and not doubted and mending.correct(known, pile, meaning, outcome):
+        return
+    about_set_up = known.waiting.get("ask") in set_up.ASKS or not meaning.facts
     if about_set_up and set_up.change(known, pile, meaning, outcome):
         answer_all(known, pile, asks, outcome)
         return
@@ -284,7 +288,6 @@ FIRST_OF_ALL = ("danger.", "doubt.")
 ANYWHERE = frozenset({"may_add", "share", "rename"})
 """Answers that say by themselves which pile they are about, or are the same for any."""
 BEGINNINGS = frozenset({"pile_facts", "built", "built_yet"})
-SET_UP_ASKS = ("fill", "thermometer")
 
 
 def answer(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome) -> None:
@@ -297,68 +300,3 @@ def answer(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome) -> 
         if len(known.piles) > 1 and not named:
             outcome.say("for_pile", pile=pile.called)
         ABOUT_PILE[ask.kind](known, pile, ask, outcome)
-
-
-def smoked_lately(known: Known) -> bool:
-    """Whether smoke was told of in the last days: what comes next is how it ended."""
-    records = [record for pile in known.piles for record in pile.records if record.kind == "smoke"]
-    return any((known.today - record.on).days <= SMOKE_DAYS for record in records)
-
-
-def after_smoke(known: Known, meaning: Meaning, outcome: Outcome) -> None:
-    """How it ended: what to watch for, and no ashes where it came of them; the staff follow up."""
-    if "ashes" in meaning.after:
-        outcome.say("after_smoke")
-        outcome.say("after_smoke.ashes")
-    else:
-        outcome.say("after_smoke.gone", emergency=known.profile.emergency_number)
-    outcome.alerts.append(keeper.alert("alert.after_smoke", known, which_pile(known, None)))
-    if known.profile.staff.alerts:
-        outcome.say("told_staff")
-
-
-SMOKE_DAYS = 3
-CLOSING: Mapping[tuple[str, str], str] = {
-    ("stop_all", "no"): "go_on",
-    ("smoke", "no"): "steam",
-    ("burnt_smell", "no"): "steam",
-    ("number", "dont_know"): "skipped",
-    ("rename", "skip"): "skipped",
-    ("name", "skip"): "skipped",
-}
-"""Answers that end a question and lead to nothing else."""
-
-
-def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
-    """A short answer to nothing, or to a question that it closes; or something that was not followed."""
-    closing = CLOSING.get((known.waiting.get("ask", ""), meaning.bare or ""))
-    if closing is not None:
-        by_hand = closing == "steam" and known.person.thermometer is False
-        outcome.say("steam.feel" if by_hand else closing)
-        outcome.opens = {}
-        return
-    if meaning.bare == "will_do":
-        outcome.say("will_do")
-        return
-    if meaning.bare in ("ok", "skip", "dont_know") or (meaning.bare in ("yes", "no") and not known.waiting):
-        if known.waiting.get("ask") in SET_UP_ASKS:
-            outcome.opens = {}
-            outcome.say("skipped")
-            past = SET_UP_ASKS[: SET_UP_ASKS.index(known.waiting["ask"]) + 1]
-            set_up.go_on(known, which_pile(known, None), outcome, past=past)
-        return
-    if meaning.after and smoked_lately(known):
-        after_smoke(known, meaning, outcome)
-        return
-    options = known.waiting.get("options") or ()
-    if meaning.bare == "done" and not options:
-        outcome.say("ask.done")
-        outcome.ask("done", "turned", "watered", "added_browns")
-        return
-    outcome.say("did_not_follow")
-    if options:
-        outcome.ask(
-            known.waiting["ask"],
-            *options,
-            **{k: v for k, v in known.waiting.items() if k not in ("ask", "options")},
-        )

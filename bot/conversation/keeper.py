@@ -5,14 +5,13 @@ then the done date where it moved. A danger answers alone: no other advice stand
 """
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 from bot.conversation.doubts import doubtful_reading, question_reading, untimely
 from bot.conversation.steps import next_step, tell_range, worded
 from bot.conversation.talk import Known, KnownPile, Outcome
-from bot.language.meaning import Fact, Meaning
+from bot.language.meaning import Fact
 from shared.cautions import COOL_DOWN_C, WATCH_C, danger
 from shared.harvest import area_at_depth_m2
 from shared.materials import material
@@ -123,7 +122,6 @@ def not_now(known: Known, pile: KnownPile, records: Sequence[Record], outcome: O
     water = next((action for action in actions if action.do == "water"), None)
     if water is not None:
         outcome.lines.append(worded(known, water))
-    outcome.opens = {}
 
 
 def warn_of_additions(records: Iterable[Record], outcome: Outcome) -> None:
@@ -266,42 +264,3 @@ def warn_of_heat(records: Iterable[Record], outcome: Outcome) -> None:
         outcome.say("caution.watch")
     if level == "cool_down":
         outcome.say("caution.cool_down")
-
-
-def correct(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -> bool:
-    """Replace the last record of each kind that the message corrects. False where there is none."""
-    replaced = False
-    for fact in meaning.facts:
-        old = next(
-            (told for told in reversed(pile.told) if told.record.kind == fact.record.kind),
-            None,
-        )
-        if old is None:
-            continue
-        record = fact.record
-        if record.on == known.today:
-            record = replace(record, on=old.record.on)
-        outcome.records.append((pile.row.id, record, old.id))
-        replaced = True
-    if not replaced:
-        return False
-    outcome.lines.append(Line("corrected", {"facts": [as_read(record) for _, record, _ in outcome.records]}))
-    kept = [told.record for told in pile.told if told.id not in {old for _, _, old in outcome.records}]
-    records = [record for _, record, _ in outcome.records]
-    if danger_in(records):
-        stay_back(known, pile, outcome)
-        return True
-    advice(known, pile, (*kept, *records), outcome)
-    return True
-
-
-def take_back(known: Known, piles: Sequence[KnownPile], outcome: Outcome) -> None:
-    """Undo: what this person told last, all of one message together."""
-    mine = [(pile, told) for pile in piles for told in pile.told if told.said_by == known.person.id]
-    if not mine:
-        outcome.say("undo.nothing")
-        return
-    latest = max(told.said_at for _, told in mine)
-    last = [(pile, told) for pile, told in mine if told.said_at == latest]
-    outcome.undo.extend((pile.row.id, told.id) for pile, told in last)
-    outcome.say("undo.done", facts=[as_read(told.record) for _, told in last])

@@ -28,6 +28,8 @@ def tidied(meaning: Meaning) -> Meaning:
     """The message without what its other parts already say: a no twice, thanks beside a report."""
     kinds = {ask.kind for ask in meaning.asks}
     out = {less for kind in kinds for less in OUTSHONE.get(kind, ())}
+    if any(fact.record.kind == "harvested" for fact in meaning.facts):
+        out.add("how_build")  # "where do I put it" is about the compost
     no = any(fact.record.kind == "not_turned" for fact in meaning.facts)
     if no:
         out.add("decline")

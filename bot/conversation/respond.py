@@ -5,25 +5,22 @@ is stored in one. The same inbox row handled twice changes nothing the second ti
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from bot.conversation import moving, questions, staff
+from bot.conversation import moving, staff
 from bot.conversation.carry_out import carry_out
+from bot.conversation.context import held, in_context, in_named_bin
 from bot.conversation.decide import decide
-from bot.conversation.dialog import as_said, picked
 from bot.conversation.group import asked_by, before_others, tapped
-from bot.conversation.meant import together
 from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look
-from bot.language.meaning import TOPICS, Ask, Language, Meaning, Setup, Units
-from bot.language.sharing import among_keepers
-from bot.language.understand import agrees, understand
-from bot.language.wording import Voice, option_label
-from bot.profile import Bin, Profile, plain
+from bot.language.meaning import TOPICS, Ask, Language, Meaning, Units
+from bot.language.understand import understand
+from bot.profile import Profile
 from scheduler.keeping import groups_of
 from storage.inbox import Incoming
 from storage.people import Person
@@ -72,26 +69,7 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     asked_since = not known.waiting.items() <= question.items()
     if incoming.form == "button":
         known = asked_by(known, question)
-    known = replace(known, waited=waiting_words(question, known))
-    option = picked(question, meaning) or labelled(question, said, person) if question else None
-    choice = questions.chosen(question, said, meaning)
-    if choice is not None:
-        known = questions.with_choice(known, question, choice)
-        meaning = replace(meaning, facts=(), asks=(), bare=None, number=None)
-    elif option is not None and question["ask"] == "which_pile":
-        meaning = known.waited or meaning
-        known = with_pile_picked(known, question["options"].index(option))
-    elif option is not None:
-        meaning = as_said(option, meaning, known.today)
-    elif question.get("ask") == "rename" and not (meaning.facts or meaning.asks or meaning.bare):
-        meaning = replace(meaning, asks=(Ask("rename", name=said.strip(" .!")[:LONGEST_NAME]),), number=None)
-    elif question.get("ask") == "may_add" and (asked_on := another_material(question, said, meaning, known)):
-        meaning = asked_on
-    elif known.waiting.get("ask") == "consent" and agrees(said):
-        meaning = replace(meaning, lead="yes")
-    else:
-        asked = known.waiting.get("ask") == "name"
-        meaning = among_keepers(meaning, said, names_of_others(known), name_asked=asked)
+    known, meaning, option = in_context(known, question, said, meaning)
     meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     if incoming.form == "edited":  # whoever mends a sent message corrects what it told
         meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
@@ -109,8 +87,7 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     if outcome.opens is None and "picked" in known.waiting:
         outcome.opens = {}
     if outcome.opens and outcome.holds:
-        new = [] if option else [[said[:LONGEST_HELD], known.local.isoformat()]]
-        outcome.opens["said"] = [*question.get("said", ()), *new][-MOST_HELD:]
+        outcome.opens["said"] = held(question, None if option else said, known.local)
     with store.work(lasting=False) as work:
         if work.inbox.handled(incoming_id, at):
             carry_out(work, known, outcome, incoming_id, at)
@@ -124,65 +101,6 @@ def pass_over(store: Store, incoming_id: int, at: datetime) -> None:
     with store.work() as work:
         work.inbox.handled(incoming_id, at)
         work.commit()
-
-
-def labelled(question: Mapping[str, Any], said: str, person: Person) -> str | None:
-    """The quick answer that somebody types out as it is labelled."""
-    voice, words = Voice(person.language, person.units, date.min), plain(said.strip(" .!"))
-    labels = {option: plain(option_label(voice, option)) for option in question.get("options", ())}
-    return next((option for option, label in labels.items() if label == words), None)
-
-
-LONGEST_NAME = 24
-MOST_HELD, LONGEST_HELD = 4, 480
-"""How many messages wait for the answer to a question, and how much of each."""
-
-
-def waiting_words(question: Mapping[str, Any], known: Known) -> Meaning | None:
-    """What the messages say that wait for the answer to this question, each read as of its own moment."""
-    waited = None
-    for text, moment in question.get("said", ()):
-        meaning = understand(text, datetime.fromisoformat(moment), known.person.units)
-        waited = together(waited, in_named_bin(meaning, known.profile.bin_in(text)))
-    return waited
-
-
-def another_material(
-    question: Mapping[str, Any], said: str, meaning: Meaning, known: Known
-) -> Meaning | None:
-    """A material alone asks on, on the day on which one was asked about: "avocado pits"."""
-    if question.get("on") != known.today.isoformat() or meaning.asks or meaning.bare:
-        return None
-    asked = understand(f"{said}?", known.local, known.person.units)
-    named = [ask.name or "" for ask in asked.asks if ask.kind == "may_add"]
-    return asked if [plain(name) for name in named] == [plain(said.strip(" .!?"))] else None
-
-
-def names_of_others(known: Known) -> tuple[str, ...]:
-    """What the other keepers of this person's piles are called."""
-    named = [(who, name) for pile in known.piles for who, name in pile.names.items()]
-    return tuple(dict.fromkeys(name for who, name in named if name and who != known.person.id))
-
-
-def with_pile_picked(known: Known, number: int) -> Known:
-    """What is known once the keeper has said which of their piles they mean."""
-    picked = {"ask": "which_pile", "picked": known.piles[number].row.id}
-    return replace(known, person=replace(known.person, waiting_for=picked))
-
-
-def in_named_bin(meaning: Meaning, named: Bin | None) -> Meaning:
-    """Whoever names a bin of the programme has told its size, as far as they gave none of their own."""
-    setup = meaning.setup or Setup()
-    if named is None or setup.length_m is not None or setup.volume_m3 is not None:
-        return meaning
-    size = replace(
-        setup,
-        length_m=named.length_m,
-        width_m=named.width_m,
-        height_m=setup.height_m or named.height_m,
-        bin=True,
-    )
-    return replace(meaning, setup=size)
 
 
 def tongue(profile: Profile, language: Language) -> Language:

@@ -11,6 +11,8 @@ from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Meaning, Setup
 from storage.piles import PileRow
 
+ASKS = ("fill", "thermometer")
+"""The questions of the set-up, in their order."""
 VALUES = ("length_m", "width_m", "height_m", "bin", "fed", "covered", "shade")
 
 
@@ -49,7 +51,7 @@ def change(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) ->
     if values:
         outcome.set_up[pile.row.id] = {**values, "assumed": still_assumed(pile, values)}
         tell_change(known, pile, values, outcome)
-    if known.waiting.get("ask") in ("fill", "thermometer"):
+    if known.waiting.get("ask") in ASKS:
         past = ("fill",) if known.waiting["ask"] == "thermometer" else ()
         go_on(known, changed(pile, outcome), outcome, past=past)
     elif setup.thermometer is not None:
@@ -60,7 +62,7 @@ def change(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) ->
 def what_went_in(known: Known, pile: KnownPile, meaning: Meaning) -> dict[str, Any]:
     """Size and ingredients told while the set-up is talked of, as far as they were only assumed."""
     assumed = pile.row.setup.get("assumed", ())
-    if known.waiting.get("ask") not in ("fill", "thermometer"):
+    if known.waiting.get("ask") not in ASKS:
         return {}
     values: dict[str, Any] = {}
     if "size" in assumed and meaning.length_m is not None:

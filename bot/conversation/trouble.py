@@ -20,6 +20,7 @@ BROWN_C_N = 40.0
 """A mix above this is slow for want of nitrogen (Cornell: 25 to 35 is the aim)."""
 DRY_MOISTURE = 0.45
 FELT_LATELY = timedelta(days=7)
+READ_LATELY = timedelta(days=2)
 LEAVE_BE = ("just_built", "just_turned", "just_watered", "frozen", "winter", "warming")
 """Reasons of care to leave a cold pile alone."""
 
@@ -43,10 +44,11 @@ def trouble(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
 
 
 def cold(known: Known, pile: KnownPile) -> bool:
-    """Whether today's reading stands near the air: what is wrong need not be asked."""
-    today = [one.core_c for one in pile.records if one.core_c is not None and one.on == known.today]
+    """Whether the last reading of these days stands near the air: what is wrong need not be asked."""
+    since = known.today - READ_LATELY
+    read = [one.core_c for one in pile.records if one.core_c is not None and one.on >= since]
     outlook, _ = known.look(pile.row, pile.records, known.today)
-    return bool(today) and today[-1] - outlook.air_c < 15
+    return bool(read) and read[-1] - outlook.air_c < 15
 
 
 def about(known: Known, pile: KnownPile, record: Record, outcome: Outcome) -> None:

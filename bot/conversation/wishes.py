@@ -69,7 +69,6 @@ def later(known: Known, ask: Ask, outcome: Outcome) -> None:
     on = ask.on or known.today + timedelta(days=1)
     outcome.changes["paused_until"] = on
     outcome.say("later", until_on=on.isoformat())
-    outcome.opens = {}
 
 
 def calendar(known: Known, ask: Ask, outcome: Outcome) -> None:
@@ -139,13 +138,13 @@ def cannot_turn(_known: Known, _ask: Ask, outcome: Outcome) -> None:
 
 
 def decline(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """Not now; the question stays, so that a later "done" is about that work."""
     outcome.say("declined")
-    outcome.opens = {}
 
 
 def unclear_stop(_known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("stop.unclear")
-    outcome.ask("stop_all", "stop", "go_on")
+    outcome.ask("stop_all", "stop", "weekly", "go_on")
 
 
 def forget_me(_known: Known, _ask: Ask, outcome: Outcome) -> None:

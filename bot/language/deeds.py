@@ -69,8 +69,9 @@ def _amount_of(items: list[Item], at: int, kind: Kind) -> dict[str, Any]:
         ]
     if kind == "watered" and not nearby:
         nearby = _trailing_amount(items, at)
-    litres = next((items[i].value.litres for i in nearby if items[i].value.litres is not None), None)
-    return {"litres": litres}
+    amounts = [items[i].value for i in nearby]
+    litres = next((amount.litres for amount in amounts if amount.litres is not None), None)
+    return {"litres": litres, "buckets": next((amount.buckets for amount in amounts if amount.buckets), None)}
 
 
 def _trailing_amount(items: list[Item], at: int) -> list[int]:

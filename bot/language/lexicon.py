@@ -114,6 +114,11 @@ class Lexicon:
         """The kind of unit that a word names: "gal" is "gallon"."""
         return self.units.get(key)
 
+    def place_in(self, words: Iterable[str]) -> int | None:
+        """Which of the answers offered is named by its place: "the second one"."""
+        places = {word: int(place) for place, names in self.tables["places"].items() for word in names}
+        return next((places[word] for word in words if word in places), None)
+
     def common(self, key: str) -> bool:
         """Whether the word is one of those that tell the language."""
         return key in self.everyday

@@ -1,0 +1,173 @@
+"""What a message means beside the open question, and beside what was said just before it.
+
+A digit, a label or a place picks a quick answer; "done. 128 now" opens with one; a name, an age or a material
+alone answers what was asked. What waited for an answer is read anew.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
+
+from bot.conversation import questions
+from bot.conversation.dialog import as_said, picked
+from bot.conversation.meant import together
+from bot.conversation.talk import Known, KnownPile
+from bot.language.lexicon import lexicon
+from bot.language.meaning import Ask, Bare, Meaning, Setup
+from bot.language.sharing import among_keepers
+from bot.language.understand import agrees, understand
+from bot.language.wording import Voice, option_label
+from bot.profile import Bin, plain
+from storage.people import Person
+
+
+def in_context(
+    known: Known, question: Mapping[str, Any], said: str, meaning: Meaning
+) -> tuple[Known, Meaning, str | None]:
+    """What is known and meant once the open question is taken into account, and the quick answer it picks."""
+    known = replace(known, waited=waiting_words(question, known))
+    asked = question.get("ask")
+    option = picked(question, meaning) or labelled(question, said, known.person) if question else None
+    choice = questions.chosen(question, said, meaning)
+    if choice is not None:
+        known = questions.with_choice(known, question, choice)
+        return known, replace(meaning, facts=(), asks=(), bare=None, number=None), option
+    if option is not None and asked == "which_pile":
+        known = with_pile_picked(known, known.piles[question["options"].index(option)])
+        return known, known.waited or meaning, option
+    if option is not None:
+        return known, as_said(option, meaning, known.today), option
+    if asked == "consent" and agrees(said):
+        return known, replace(meaning, lead="yes"), None
+    if whole := opened(question, said, meaning, known) or told_alone(question, said, meaning, known):
+        return known, whole, None
+    if (pile := other_pile(known, said, meaning)) is not None:
+        return with_pile_picked(known, pile), replace(meaning, bare="other_one"), None
+    names = names_of_others(known)
+    return known, among_keepers(meaning, said, names, name_asked=known.waiting.get("ask") == "name"), None
+
+
+def told_alone(question: Mapping[str, Any], said: str, meaning: Meaning, known: Known) -> Meaning | None:
+    """A name or a material alone, where one was asked for or about."""
+    if question.get("ask") == "rename" and not (meaning.facts or meaning.asks or meaning.bare):
+        return replace(meaning, asks=(Ask("rename", name=said.strip(" .!")[:LONGEST_NAME]),), number=None)
+    if question.get("ask") == "may_add":
+        return another_material(question, said, meaning, known)
+    return None
+
+
+def other_pile(known: Known, said: str, meaning: Meaning) -> KnownPile | None:
+    """The pile that a correction names and nothing else: "no, the front one"."""
+    words = plain(said).replace(",", " ").replace(".", " ").split()
+    corrects = any(ask.kind == "correction" for ask in meaning.asks) or words[:1] == ["no"]
+    if len(known.piles) < 2 or meaning.facts or not corrects or len(words) > MOST_WORDS:
+        return None
+    return next((pile for pile in known.piles if set(plain(pile.called).split()) <= set(words)), None)
+
+
+def with_pile_picked(known: Known, pile: KnownPile) -> Known:
+    """What is known once the keeper has said which of their piles they mean."""
+    picked = {"ask": "which_pile", "picked": pile.row.id}
+    return replace(known, person=replace(known.person, waiting_for=picked))
+
+
+def labelled(question: Mapping[str, Any], said: str, person: Person) -> str | None:
+    """The quick answer that somebody types out as it is labelled, or names by its place: "the second one"."""
+    voice, words = Voice(person.language, person.units, date.min), plain(said.strip(" .!"))
+    options: Sequence[str] = question.get("options", ())
+    typed = next((option for option in options if plain(option_label(voice, option)) == words), None)
+    place = lexicon(person.language).place_in(words.split()) if len(words.split()) <= FEW_WORDS else None
+    return typed or (options[place - 1] if place is not None and place <= len(options) else None)
+
+
+def opened(question: Mapping[str, Any], said: str, meaning: Meaning, known: Known) -> Meaning | None:
+    """A message that opens with the answer to the question and goes on: "done. 128 now", "yes, 5 gallons".
+
+    The answer is read as if it had been said in the words of its label.
+    """
+    if not question or meaning.bare:
+        return None
+    head, rest = split_off(said, known)
+    option = picked({**question, "options": ()}, Meaning(meaning.language, bare=head)) if head else None
+    if option is None or meaning.danger or any(ask.kind in ("stop", "undo") for ask in meaning.asks):
+        return None
+    answer = as_said(option, Meaning(meaning.language), known.today)
+    if not answer.facts:
+        return None
+    label = option_label(Voice(known.person.language, known.person.units, known.today), option)
+    whole = understand(f"{label} {rest}", known.local, known.person.units)
+    kind = answer.facts[0].record.kind
+    if any(fact.record.kind == kind for fact in whole.facts):
+        return whole
+    on = meaning.on if meaning.on and meaning.on <= known.today else known.today
+    dated = tuple(replace(fact, record=replace(fact.record, on=on)) for fact in answer.facts)
+    return replace(meaning, facts=(*dated, *meaning.facts), lead=None)
+
+
+def split_off(said: str, known: Known) -> tuple[Bare | None, str]:
+    """The short answer that a message opens with, and the rest; a "no" only where a comma or stop ends it."""
+    words = said.split()
+    for many in (3, 2, 1):
+        if many < len(words):
+            head, ended = " ".join(words[:many]), words[many - 1][-1] in ",.;!"
+            bare = understand(head.strip(",.;!"), known.local, known.person.units).bare
+            if bare in ("done", "yes", "not_yet") or (bare == "no" and ended):
+                return bare, " ".join(words[many:])
+    return None, said
+
+
+FEW_WORDS, MOST_WORDS = 4, 6
+"""A longer message is no quick answer, and no mere correction of the pile."""
+LONGEST_NAME = 24
+
+
+def another_material(
+    question: Mapping[str, Any], said: str, meaning: Meaning, known: Known
+) -> Meaning | None:
+    """A material alone asks on, on the day on which one was asked about: "avocado pits"."""
+    if question.get("on") != known.today.isoformat() or meaning.asks or meaning.bare:
+        return None
+    asked = understand(f"{said}?", known.local, known.person.units)
+    named = [ask.name or "" for ask in asked.asks if ask.kind == "may_add"]
+    return asked if [plain(name) for name in named] == [plain(said.strip(" .!?"))] else None
+
+
+MOST_HELD, LONGEST_HELD = 4, 480
+"""How many messages wait for the answer to a question, and how much of each."""
+
+
+def held(question: Mapping[str, Any], said: str | None, at: datetime) -> list[list[str]]:
+    """What waits for the answer to the question that opens now: what waited before, and this message."""
+    new = [] if said is None else [[said[:LONGEST_HELD], at.isoformat()]]
+    return [*question.get("said", ()), *new][-MOST_HELD:]
+
+
+def waiting_words(question: Mapping[str, Any], known: Known) -> Meaning | None:
+    """What the messages say that wait for the answer to this question, each read as of its own moment."""
+    waited = None
+    for text, moment in question.get("said", ()):
+        meaning = understand(text, datetime.fromisoformat(moment), known.person.units)
+        waited = together(waited, in_named_bin(meaning, known.profile.bin_in(text)))
+    return waited
+
+
+def in_named_bin(meaning: Meaning, named: Bin | None) -> Meaning:
+    """Whoever names a bin of the programme has told its size, as far as they gave none of their own."""
+    setup = meaning.setup or Setup()
+    if named is None or setup.length_m is not None or setup.volume_m3 is not None:
+        return meaning
+    size = replace(
+        setup,
+        length_m=named.length_m,
+        width_m=named.width_m,
+        height_m=setup.height_m or named.height_m,
+        bin=True,
+    )
+    return replace(meaning, setup=size)
+
+
+def names_of_others(known: Known) -> tuple[str, ...]:
+    """What the other keepers of this person's piles are called."""
+    named = [(who, name) for pile in known.piles for who, name in pile.names.items()]
+    return tuple(dict.fromkeys(name for who, name in named if name and who != known.person.id))
