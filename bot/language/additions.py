@@ -28,6 +28,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         active = active or listed_from is not None
         began = start
         denied = False
+        acts_until = start
         waiting: list[int] = []  # materials named before "put it in"
         for i in range(listed_from or start, end):
             item = items[i]
@@ -41,7 +42,7 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             if i in put_in and not any(x.scope & (UNREAL | {"not"}) for x in items[i : put_in[i]]):
                 yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
                 waiting = []
-                active = True
+                active, acts_until = True, put_in[i]
                 named = range(i, min(put_in[i], end))
                 yield from (
                     Finding("added", m, "past", _added_fields(items, m, end))
@@ -71,6 +72,8 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                     waiting = []
             elif (
                 item.has("<verb>")
+                and i >= acts_until
+                and not _describes_material(items, i)
                 and not item.has("<is>", "<material>", "<moisture>", "<water_word>")
                 and not (i and items[i - 1].has("<before_noun>"))  # "las hojas del trabajo"
                 and active
@@ -104,6 +107,11 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             ):
                 yield Finding("watered", i, "past", {"litres": item.value.litres})
         before_active = active
+
+
+def _describes_material(items: list[Item], at: int) -> bool:
+    """ "la lechuga pasada": a participle beside what it tells of."""
+    return items[at - 1].has("<material>") and any(label.endswith(".part>") for label in items[at].labels)
 
 
 def _builds_it(items: list[Item], start: int, at: int, end: int) -> bool:

@@ -1,6 +1,7 @@
 """How the parts of a message are meant: sentences and segments; what is denied, planned, supposed, asked."""
 
 from collections.abc import Iterator, Sequence
+from itertools import takewhile
 
 from bot.language.items import Item
 from bot.language.lexicon import Lexicon
@@ -110,6 +111,7 @@ def _asked_to(items: list[Item], last: int, end: int) -> int:
             i
             for i in range(last, end)
             if (items[i].has("but", "pero") and not marked)
+            or (items[i].has(",", "...", ";", "-") and not marked and _states(items, i + 1, end))
             or (
                 i > last
                 and items[i].has("it", "pile", "temperature")
@@ -142,6 +144,15 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
     return at
 
 
+def _states(items: list[Item], at: int, end: int) -> bool:
+    """Whether the clause from `at` on tells something: "q onda, ya medí, trae 147"."""
+    clause = list(takewhile(lambda x: not x.has("<break>", "<end>"), items[at:end]))
+    if any(x.has("<wh>", "<opener>", "<aux>") for x in clause[:2]):
+        return False
+    told = any(label.endswith(".done>") for x in clause for label in x.labels)
+    return told or any(x.has("<temperature>") or (x.has("<number>") and (x.number or 0) > 32) for x in clause)
+
+
 def _opens_clause(items: list[Item], at: int, end: int) -> bool:
     """ "can't stop checking it's 137", "don't worry I turned it": a subject with its verb opens a clause."""
     if at + 1 < end and items[at].has("<sub>") and not items[at - 1].has("<asks_on>", "<relative>", "<aux>"):
@@ -157,6 +168,7 @@ def _new_clause(items: list[Item], at: int, end: int) -> bool:
     """Whether what follows "and" has its own verb, subject or number."""
     return any(
         item.has("<verb>", "<is>", "<was>", "<sub>", "it", "<number>", "<temperature>", "<amount>", "<not>")
+        or item.key.startswith("se ")  # "ni huele y se deshace en la mano"
         for item in items[at : min(at + 3, end)]
     )
 

@@ -17,7 +17,8 @@ def clock_time(items: list[Item], lex: Lexicon) -> list[Item]:
     at, morning, evening = (set(map(plain, table[k])) for k in ("at", "am", "pm"))
     for i, item in enumerate(items):
         hour, minute = _hour(item)
-        if hour is None or hour > 24 or item.has("<date>"):
+        given = i + 1 < len(items) and items[i + 1].key == "les"  # "a las dos les di vuelta"
+        if hour is None or hour > 24 or item.has("<date>") or given:
             continue
         later = items[i + 1 : i + 6]
         words = " ".join(x.key for x in later)

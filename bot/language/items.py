@@ -23,6 +23,10 @@ _SHORT_NOT = {"ca": "can", "wo": "will", "sha": "shall", "ai": "is"}
 _ONE_SIGN = str.maketrans({"’": "'", "‘": "'", "´": "'", "`": "'", "“": '"', "”": '"', "–": "-", "—": "-",
                            "º": "°", "˚": "°", "⁄": "/", "×": "x", "…": "."})  # fmt: skip
 _PICTURES = {"So", "Sk", "Mn", "Cf"}  # emoji and what joins or tints them
+_ABBREVIATED = re.compile(
+    r"\b\d+\s?(?:in|ft|gal|gals|deg|degs|qt|qts|pt|lb|lbs|yd|yds|hr|hrs|min|mins|cu)$", re.IGNORECASE
+)
+_GOES_ON = re.compile(r" [a-z0-9]")
 _SENTENCE_ENDS = {".", "!", "?", "\n"}
 _RULES = {"/", "|", "•", "*"}  # between facts where a space stands before them
 _BREAKS = {"...", ",", ";", ":", "-", "(", ")"}
@@ -69,6 +73,7 @@ def plain(text: str) -> str:
 def clean(text: str) -> str:
     """One form for quotes, dashes, fractions and wide letters; cut to what is read."""
     signs = re.sub(r"(?<=\d)(?=[¼½¾⅓⅔])", " ", text[:LONGEST_TEXT]).translate(_ONE_SIGN)  # "60ºC"
+    signs = re.sub(r"([aeiouyáéíóú])\1{2,}", r"\1", signs, flags=re.IGNORECASE)  # "diaaas"
     signs = re.sub(r"(?<=\d)'s\b", " s", signs)  # "pile 2's lid", no length in feet
     folded = unicodedata.normalize("NFKC", signs)
     return folded.translate(_ONE_SIGN)[:LONGEST_TEXT]
@@ -84,6 +89,13 @@ def cut(text: str) -> list[Item]:
         end = found.end()
         if kind == "word":
             items.extend(_words(written, glued))
+        elif (
+            written == "."
+            and glued
+            and _ABBREVIATED.search(text[: found.start()])
+            and _GOES_ON.match(text, end)
+        ):
+            continue  # "26 in. tall"
         else:
             items.append(_sign(kind, written, glued))
         if len(items) >= MOST_ITEMS:

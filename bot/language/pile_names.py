@@ -171,7 +171,7 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
         if (
             not word.key.replace(" ", "").isalpha()
             or acts
-            or word.has("<noname>", "<and>", "<but>", "<pile>")
+            or word.has("<link_the>", "<turning_thing>", "<noname>", "<and>", "<but>", "<pile>")
         ):
             break
         if word.has("<moisture>", "<heat>", "<pests>", "<date>", "<is>", "<was>"):

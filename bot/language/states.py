@@ -189,7 +189,14 @@ def _smell(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, 
         return "smell", "none"
     if item.has("<material>", "<pests>") and not near(items, at, "<smelling>", back=5, ahead=2):
         return None
-    if item.has("<needs_nose>") and not near(items, at, "<smelling>", "<smell>", back=6, ahead=2):
+    alone = all(
+        x is item or x.has("<break>", "<end>", "<filler>") for x in items if x.segment == item.segment
+    )
+    if (
+        item.has("<needs_nose>")
+        and not (alone and at and value == "sour")
+        and not near(items, at, "<smelling>", "<smell>", back=6, ahead=2)
+    ):
         return None
     return None if denied else ("smell", value)
 
@@ -326,7 +333,8 @@ def find_heights(items: list[Item]) -> Iterator[Finding]:
             and items[i - 1].has("<is>", "<was>", "<more_than>")
             and near(items, i, "<pile>", "<pilename>", back=3)
         )
-        stands = stands or (near(items, i, "<it>", back=3) and near(items, i, "<is>", "<was>", back=2))
+        told = next((x for x in reversed(items[max(0, i - 4) : i]) if not x.has("<more_than>")), None)
+        stands = stands or (told is not None and told.has("<is>", "<was>") and near(items, i, "<it>", back=5))
         stands = stands or (item.value >= SMALLEST_PILE_M and _said_alone(items, i))
         stands = stands and not near(items, i, "<across>", back=0, ahead=3)
         alone = all(x is item or x.has("<end>", "<filler>", "<more_than>") for x in items)

@@ -11,6 +11,7 @@ from bot.language.weather import mark_weather
 LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing else calls a temperature
 HOT = {"f": (85.0, 180.0), "c": (45.0, 80.0)}  # one that says so by itself at the end of a sentence
 SAME_READING_K = 1.5  # two figures in the two scales this close are one reading
+MOST_RELATIVES = 20
 LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
 
 
@@ -88,10 +89,17 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     if item.has("<clocktime>", "<pilename>") or _counts_something(items, at) or _is_code(items, at):
         return False
     before = _before(items, at)
+    if before is not None and before.has("not", "no") and _sized(items, at):
+        return False  # "thirty inches tall, not forty"
     called = before is not None and (
         before.has("<temperature_word>") or (before.has("<marks>") and not 0 <= number < 10)
     )
     low, high = LIKELY[units]
+    others = any(x.number is not None and x.number >= low for x in items if x is not item)
+    if called and others and number < 10 and not item.has("<spoken>"):
+        return False  # "reading 2 after lunch: 121"
+    if any(x.has("<meant>") and x.segment == item.segment for x in items[max(0, at - 3) : at]):
+        return low <= number <= high
     if called or _names_temperature(items, at):
         return -100 <= number <= 2000
     alone = all(x is item or x.has("<end>", "<filler>", "<polite>", "<break>") for x in items)
@@ -128,6 +136,13 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     )  # fmt: skip
 
 
+def _sized(items: list[Item], at: int) -> bool:
+    """Whether the measure before it is a length or an amount."""
+    measures = ("<temperature>", "<length>", "<amount>")
+    last = next((x for x in reversed(items[:at]) if x.has(*measures)), None)
+    return last is not None and not last.has("<temperature>")
+
+
 def _before(items: list[Item], at: int) -> Item | None:
     """The item before the number, words such as "about" aside."""
     i = at - 1
@@ -151,8 +166,16 @@ def _counts_something(items: list[Item], at: int) -> bool:
     before = items[at - 1] if at else None
     if before is not None and before.has("$", "<counter>", "#"):
         return True
+    if after is not None and after.key == ")" and not any(x.key == "(" for x in items[max(0, at - 4) : at]):
+        return (items[at].number or 0.0) < 10  # "1) temp 124 2) height 28 inches"
+    small = (items[at].number or 0.0) < 10
+    called = before is not None and before.has("<temperature_word>", "<numeral>")
+    if small and called and after is not None and after.key == ":":
+        return True  # "reading 2: 121"
     if after is None or after.sentence != items[at].sentence:
         return False
+    if any(x.has("<street>") for x in items[at + 1 : at + 4]) or _scored(items, at):
+        return True
     if after.has(
         "<count_noun>",
         "<day_unit>",
@@ -166,6 +189,7 @@ def _counts_something(items: list[Item], at: int) -> bool:
     ):
         return not (
             after.has("<moisture>", "<heat>", "<pilename>")
+            or (after.has("<relation>") and (items[at].number or 0.0) > MOST_RELATIVES)  # "129, compa"
             or (after.has("<material>") and (items[at].number or 0.0) >= 90)
             or (after.has("<material>") and after.has("<verb>"))
         )
@@ -180,6 +204,11 @@ def _counts_something(items: list[Item], at: int) -> bool:
         and not after.key.endswith("ss")
         and after.key not in ("yes", "is", "was", "this", "es", "las", "los")
     )
+
+
+def _scored(items: list[Item], at: int) -> bool:
+    """ "I got 100 on my spelling test"."""
+    return items[at + 1].has("on", "in") and any(x.has("<exam>") for x in items[at + 2 : at + 6])
 
 
 def _is_code(items: list[Item], at: int) -> bool:
@@ -274,6 +303,7 @@ def _mark_changes(items: list[Item]) -> None:
             and two.unit
             and one.unit != two.unit
             and abs(one.celsius - two.celsius) <= SAME_READING_K
+            and not any(x.has("<pilename>") for x in between)
         ):
             items[second].labels.add("<past_reading>")  # "134F (57C)"
         same = items[first].sentence == items[second].sentence
