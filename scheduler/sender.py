@@ -43,11 +43,15 @@ TRIES = 8
 
 @dataclass(frozen=True, slots=True)
 class Rendered:
-    """A message in words. Quick answers are pairs: the label, and what the channel hands back for it."""
+    """A message in words. Quick answers are pairs: the label, and what the channel hands back for it.
+
+    answers   in a group, the message that it answers, by the channel's own id
+    """
 
     text: str
     options: tuple[tuple[str, str], ...] = ()
     picture: bytes | None = None
+    answers: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +208,7 @@ class Sender:
             last = work.outbox.last_sent([row.person_id for row in rows], at - person_free)
             work.commit()
         return [
-            (row, max(slot, last[row.person_id] + person_free) if row.person_id in last else slot)
+            (row, max(slot, min(last[row.person_id], at) + person_free) if row.person_id in last else slot)
             for row, slot in zip(rows, slots, strict=False)
         ]
 

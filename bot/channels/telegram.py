@@ -18,7 +18,15 @@ from typing import Any, Final, TypeVar
 from urllib.parse import urlencode
 
 import httpx
-from telegram import Bot, CallbackQuery, InlineKeyboardButton, InlineKeyboardMarkup, Message, Update
+from telegram import (
+    Bot,
+    CallbackQuery,
+    InlineKeyboardButton,
+    InlineKeyboardMarkup,
+    Message,
+    ReplyParameters,
+    Update,
+)
 from telegram.error import (
     BadRequest,
     ChatMigrated,
@@ -173,10 +181,11 @@ class Telegram:
     async def _send(self, address: str, message: Rendered) -> Message:
         buttons = [[InlineKeyboardButton(label, callback_data=answer)] for label, answer in message.options]
         markup = InlineKeyboardMarkup(buttons) if buttons else None
+        below: dict[str, Any] = {"reply_markup": markup, "reply_parameters": _below(message.answers)}
         await self._turnstile.passed()
         if message.picture is None:
-            return await self._bot.send_message(address, message.text, reply_markup=markup)
-        return await self._bot.send_photo(address, message.picture, caption=message.text, reply_markup=markup)
+            return await self._bot.send_message(address, message.text, **below)
+        return await self._bot.send_photo(address, message.picture, caption=message.text, **below)
 
     async def _settle(self) -> None:
         """Learn who we are, say how updates reach us, and show the menu; once."""
@@ -264,6 +273,14 @@ async def _acknowledge(tap: CallbackQuery) -> None:
     if isinstance(tap.message, Message) and tap.message.chat.id == tap.from_user.id:
         with suppress(TelegramError):
             await tap.edit_message_reply_markup(None)
+
+
+def _below(answered: str | None) -> ReplyParameters | None:
+    """That a message hangs on the one that it answers, if that is still there."""
+    number = (answered or "").split(":")[1:2]
+    if not number or not number[0].isdecimal():
+        return None
+    return ReplyParameters(int(number[0]), allow_sending_without_reply=True)
 
 
 def _what_became(trouble: TelegramError, in_group: bool) -> Outcome:

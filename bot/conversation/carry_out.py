@@ -178,13 +178,18 @@ def reply(
     of_the_office(work, known, outcome)
     if not outcome.lines:
         return
+    reason: dict[str, Any] = {"why": "asked"}
+    if outcome.picture_of is not None:
+        reason["picture"] = outcome.picture_of
+    if outcome.place is not None and outcome.answers is not None:
+        reason["answers"] = outcome.answers
     work.outbox.add(
         known.person.id,
         "confirmation" if outcome.confirmation else "reply",
         outcome.lines,
         due_at=at,
         unique_key=f"reply:{incoming_id}",
-        reason={"why": "asked"} | ({"picture": outcome.picture_of} if outcome.picture_of else {}),
+        reason=reason,
         pile_id=next(iter(pile_ids.values()), None) if len(pile_ids) == 1 else None,
         options=outcome.options,
         opens=waiting_for,

@@ -45,10 +45,12 @@ def before_others(known: Known, outcome: Outcome, danger: Danger | None, incomin
     there first.
     """
     here = None if incoming.place is None else (incoming.channel, incoming.place)
+    if here is not None and incoming.form not in ("button", "grouped"):
+        outcome = replace(outcome, answers=incoming.message_id)
     if here is None or outcome.consent is not None or danger in FOR_ALL:
         return replace(outcome, place=here if danger in FOR_ALL else None)
     if known.person.standing == "asked" and incoming.form != "grouped":
-        outcome = Outcome()
+        outcome = Outcome(answers=outcome.answers)
         outcome.say("group.first")
     return replace(outcome, place=None if _private(outcome) else here)
 

@@ -127,6 +127,7 @@ class Outcome:
     calendar     the address of their calendar goes with the reply, the same as before or a new one
     picture_of   the pile whose picture goes with the reply, where the channel shows pictures
     place        channel and address of the group that hears the reply; None: the person alone
+    answers      by the channel's own id, the message of the group that is answered
     """
 
     lines: list[Line] = field(default_factory=list)
@@ -158,6 +159,7 @@ class Outcome:
     class_code: str | None = None
     picture_of: int | None = None
     place: tuple[str, str] | None = None
+    answers: str | None = None
     survey: tuple[int, int, int | None] | None = None
 
     @property

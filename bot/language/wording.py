@@ -238,4 +238,5 @@ def render(row: OutRow, person: Person, at: datetime, shows: Shows = PLAIN) -> R
         choices = voice.line(Line("options", {"choices": spelt_out(labels)}))
         text = f"{text}{chr(10) if shows.letters else ' '}{choices}"
     options = tuple((label, f"{row.id}:{number}") for number, label in enumerate(labels, 1))
-    return Rendered(text if shows.letters else fold(text), options if shows.buttons else ())
+    shown = text if shows.letters else fold(text)
+    return Rendered(shown, options if shows.buttons else (), answers=row.reason.get("answers"))

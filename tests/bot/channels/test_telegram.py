@@ -192,6 +192,20 @@ async def test_an_answer_goes_to_the_group_that_asked(phone):
     assert phone.calls("sendMessage")[-1]["chat_id"] == "-1005"
 
 
+@pytest.mark.parametrize(
+    ("answered", "number"),
+    [("-5:21", 21), ("-5:21:1772355660", 21), ("-5:album:9", None), (None, None)],
+)
+async def test_an_answer_in_a_group_hangs_on_what_it_answers(phone, answered, number):
+    """It is sent as a reply, to a mended message too; and all the same where that message is gone."""
+    channel = Telegram(phone.token, phone.api, Noon())
+    await channel.send("-5", Rendered("128 F.", answers=answered), "1")
+    await channel.close()
+
+    wanted = number and {"message_id": number, "allow_sending_without_reply": True}
+    assert json.loads(phone.calls("sendMessage")[-1].get("reply_parameters", "null")) == wanted
+
+
 async def test_in_a_group_each_may_tap(phone):
     """A tap in a group is that of who tapped; the buttons stay for the others."""
     shown = {"message_id": 9, "date": 1, "chat": GROUP, "from": US, "text": "Turned yet?"}

@@ -81,12 +81,16 @@ def test_the_answer_goes_where_it_was_asked(family):
     [answer] = family.say("ana", "temp 128", GROUP)
 
     assert (answer.address, answer.channel) == (GROUP, "telegram")
+    assert answer.reason["answers"] == f"m{family.count}"
     assert family.told() == [("temperature", 1)]
 
 
 def test_what_is_asked_in_private_is_answered_there(family):
     """The group hears nothing of it."""
-    assert [row.address for row in family.say("ana", "temp 128")] == ["ana"]
+    [answer] = family.say("ana", "temp 128")
+
+    assert answer.address == "ana"
+    assert "answers" not in answer.reason
 
 
 @pytest.mark.parametrize(
