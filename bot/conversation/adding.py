@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from bot.conversation.beginning import mix_verdict
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Ask
 from shared.care import stop_adding_date
@@ -51,8 +52,9 @@ def in_their_words(ask: Ask, feedstock: Material) -> str | list[dict[str, Any]]:
     return [{"key": "read.ingredient", "values": {"what_material": feedstock.id}}]
 
 
-def mix(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    """What to add to balance what went in, in buckets; where home volumes cannot tell, the rule of halves."""
+def mix(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
+    """What to add to balance what went in, in buckets; a mix that was called good at the build stays so."""
+    outlook, _ = known.look(pile.row, pile.records, known.today)
     ingredients = [Ingredient(name, litres / 1000) for name, litres in pile.row.setup["ingredients"]]
     ingredients += [
         Ingredient(record.material, record.litres / 1000)
@@ -60,7 +62,9 @@ def mix(_known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
         if record.kind == "added" and record.material and record.litres
     ]
     remedy = improve(parts_of(ingredients), material("dry_leaves"), material("grass_clippings"))
-    if remedy.browns_litres > BUCKET_L / 2:
+    if mix_verdict(outlook) == "mix.good":
+        outcome.say("mix.balanced")
+    elif remedy.browns_litres > BUCKET_L / 2:
         outcome.say("mix.add_browns", n=buckets(remedy.browns_litres))
     elif remedy.greens_litres > BUCKET_L / 2:
         outcome.say("mix.add_greens", n=buckets(remedy.greens_litres))

@@ -68,7 +68,8 @@ def asks_who_we_are(known: Known, meaning: Meaning) -> bool:
 
 def newly_joined(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     """What was said before the yes, or with it, is taken up now; else the first question is for a pile."""
-    said = together(known.waited, replace(meaning, bare=None, lead=None, number=None))
+    nothing = Meaning(meaning.language)
+    said = together(known.waited or nothing, replace(meaning, bare=None, lead=None, number=None))
     person = replace(known.person, standing="joined", waiting_for={})
     if said.facts or said.asks or said.setup:
         joined(replace(known, person=person, waited=None), said, Codes(), outcome)

@@ -7,6 +7,7 @@ from bot.conversation.meant import which_pile
 from bot.conversation.talk import Known, Outcome
 from bot.language.meaning import Meaning
 
+
 def smoked_lately(known: Known) -> bool:
     """Whether smoke was told of in the last days: what comes next is how it ended."""
     records = [record for pile in known.piles for record in pile.records if record.kind == "smoke"]

@@ -18,9 +18,13 @@ OUTSHONE: Mapping[str, tuple[str, ...]] = {
     "why": ("hand_over", "decline", "later"),
     "who_has_tool": ("who_did",),
     "tally": ("who_did",),
+    "what_browns": ("mix",),
+    "how_hot": ("what_next", "state", "how_measure"),
 }
 """Asks beside which the others only say the same thing less well."""
 SOCIAL = ("thanks", "greeting")
+ASIDE = ("worms",)
+"""What is answered only where the message says nothing else."""
 OTHER = ("other", "otra", "otro")
 
 
@@ -35,6 +39,8 @@ def tidied(meaning: Meaning) -> Meaning:
         out.add("decline")
     if meaning.facts or kinds - set(SOCIAL):
         out.update(SOCIAL)
+    if meaning.facts or kinds - {*SOCIAL, *ASIDE}:
+        out.update(ASIDE)
     facts = tuple(in_litres(fact) for fact in meaning.facts)
     if "cannot_turn" in kinds:
         facts = tuple(fact for fact in facts if fact.record.kind != "not_turned")

@@ -19,7 +19,7 @@ from bot.conversation.group import asked_by, before_others, tapped
 from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look
 from bot.language.meaning import TOPICS, Ask, Language, Meaning, Units
-from bot.language.understand import understand
+from bot.language.understand import agrees, understand
 from bot.profile import Profile
 from scheduler.keeping import groups_of
 from storage.inbox import Incoming
@@ -80,6 +80,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     if named := codes_in(said, meaning):
         with store.work(reading=True) as work:
             codes = look_up(work, named, at)
+    if codes != Codes() and person.standing != "joined" and agrees(CODE.sub(" ", said)):
+        meaning = replace(meaning, lead="yes")
     outcome = decide(known, meaning, codes, incoming.form)
     outcome = before_others(known, outcome, meaning.danger, incoming)
     if asked_since and outcome.opens == {}:

@@ -41,6 +41,8 @@ def go_on(known: Known, pile: KnownPile | None, outcome: Outcome, *, past: Colle
 def change(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -> bool:
     """Something about how a standing pile is built: answers to the set-up questions, or said later."""
     setup = meaning.setup or Setup()
+    if meaning.asks and known.waiting.get("ask") not in ASKS:
+        setup = replace(setup, fed=None)  # "how much do I add" tells nothing of how it is filled
     values = said_values(setup) | what_went_in(known, pile, meaning)
     if setup.thermometer is not None:
         outcome.changes["thermometer"] = setup.thermometer

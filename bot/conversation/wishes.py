@@ -9,6 +9,8 @@ from bot.conversation.steps import next_step
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.trouble import felt
 from bot.language.meaning import Ask
+from shared.cautions import COOL_DOWN_C
+from shared.units import c_from_f
 
 Wish = Callable[[Known, Ask, Outcome], None]
 
@@ -186,6 +188,14 @@ def how_measure(known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("how_measure" if known.person.thermometer is not False else "how_feel")
 
 
+def how_hot(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """The range that is taught for a hot pile (common practice: 130 to 150 F), and what is too hot."""
+    outcome.say("how_hot", low_c=USUAL_HOT_C[0], high_c=USUAL_HOT_C[1], cool_c=COOL_DOWN_C)
+
+
+USUAL_HOT_C = (c_from_f(130), c_from_f(150))
+
+
 WISHES: Mapping[str, Wish] = {
     "help": help_,
     "person": person,
@@ -209,6 +219,9 @@ WISHES: Mapping[str, Wish] = {
     "how_measure": how_measure,
     "how_turn": simple("how_turn"),
     "how_build": simple("how_build"),
+    "how_hot": how_hot,
+    "what_browns": simple("what_browns"),
+    "worms": simple("worms"),
     "privacy": simple("privacy"),
     "move": moving.ask,
     "calendar": calendar,

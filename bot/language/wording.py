@@ -200,7 +200,9 @@ _WRITERS: Mapping[str, Callable[[Voice, str, Any], str]] = {
     "word": Voice.word,
     "material": Voice.feedstock,
     "days": lambda voice, _name, n: voice.counted(n, "duration-day"),
-    "weeks": lambda voice, _name, n: voice.counted(n, "duration-week"),
+    "weeks": lambda voice, _name, n: (
+        voice.counted(n, "duration-week") if n <= 8 else voice.counted(n * 7 / 30.4, "duration-month")
+    ),
     "hours": lambda voice, _name, n: (
         voice.counted(n, "duration-hour") if n < 48 else voice.counted(n / 24, "duration-day")
     ),
