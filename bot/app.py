@@ -27,7 +27,7 @@ from bot.metrics import Counted, metrics_page
 from bot.outlook import Outlooks
 from bot.picture import rendering
 from bot.profile import Profile, read_profile
-from bot.rehearse import Message, Recorder, Season, SimulatedClock, channels_of, read_script
+from bot.rehearse import Message, Recorder, Script, Season, SimulatedClock, channels_of, read_script
 from bot.settings import Settings, data_folder, read_settings
 from bot.staff.poster import Ways
 from bot.weather_service import WeatherService, weather_service
@@ -180,7 +180,11 @@ def running(settings: Settings, channels: Sequence[Channel], clock: Clock) -> It
 def rehearse(text: str, name: str) -> Iterator[Message]:
     """Play the script `text` (of the file `name`) on a database of its own; each message as it goes by."""
     profile = read_profile(read_settings().profile)
-    script = read_script(text, name, profile)
+    yield from play(profile, read_script(text, name, profile))
+
+
+def play(profile: Profile, script: Script) -> Iterator[Message]:
+    """Play a script on a database of its own, which is gone afterwards; each message as it goes by."""
     clock, channels = SimulatedClock(script.said[0].at), channels_of(script, profile)
     with TemporaryDirectory(prefix="warmheap-") as folder:
         store = Store(f"sqlite:///{folder}/season.sqlite")
@@ -247,7 +251,15 @@ async def _demo(settings: Settings, address: str, seed: int) -> None:
             found = work.staff.sign_in_code(person.address, now)
             work.commit()
         ways = Ways("+15055550100")  # nobody's
-        office = Office(warmheap.store, profile, SystemClock(), f"http://{address}", warmheap.outlooks, ways)
+        office = Office(
+            warmheap.store,
+            profile,
+            SystemClock(),
+            f"http://{address}",
+            warmheap.outlooks,
+            ways,
+            partial(play, profile),
+        )
         async with serving(Starlette(routes=staff_pages(office)), address) as port:
             host = address.rpartition(":")[0]
             code = found[1] if found else ""
@@ -304,6 +316,7 @@ def _pages(settings: Settings, warmheap: Warmheap, lines: Sequence[Line]) -> Ite
             settings.public_url,
             warmheap.outlooks,
             Ways(settings.sms_from, chat),
+            partial(play, warmheap.profile),
         )
         yield from staff_pages(office)
 

@@ -14,9 +14,9 @@ import json
 import re
 import shlex
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -36,7 +36,7 @@ from storage.people import known_zone
 if TYPE_CHECKING:
     from bot.app import Warmheap
 
-US = "warmheap"
+US, PRACTISING = "warmheap", "practising"
 SHOWN = {channel.name: channel.shows for channel in (Console, Telegram)}
 """What phones show; those of any other channel only plain words."""
 SAID = re.compile(r"(\d{4}-\d\d-\d\d) (\d\d:\d\d) ([^\s:]+): ?(.*)")
@@ -196,6 +196,16 @@ def _class(code: str, settings: dict[str, str], profile: Profile) -> ClassRow:
     return ClassRow(
         code, language, settings.get("zone", profile.zone), seats=None if seats is None else int(seats)
     )
+
+
+def practice(taught: ClassRow, words: Sequence[str], at: datetime) -> Script:
+    """What somebody new in a class would text within some minutes, as a script of its own."""
+    script = Script(taught.code, {PRACTISING: {"zone": taught.zone, "language": taught.language}}, [taught])
+    script.said = [
+        Said(number, at + number * timedelta(minutes=1), PRACTISING, text)
+        for number, text in enumerate(words)
+    ]
+    return script
 
 
 def channels_of(script: Script, profile: Profile) -> list[Recorder]:

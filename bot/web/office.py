@@ -9,7 +9,7 @@ import hashlib
 import hmac
 import logging
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cache
@@ -33,6 +33,7 @@ from bot.conversation.talk import Look
 from bot.language.meaning import Language
 from bot.language.wording import LOCALES
 from bot.profile import Profile
+from bot.rehearse import Message, Script
 from bot.staff.helping import temperature
 from bot.staff.poster import Ways
 from bot.web.brake import Brake
@@ -66,6 +67,7 @@ class Office:
 
     look   forecasts a pile
     ways   how graduates reach us, for the posters
+    play   plays a script on a database of its own
     """
 
     store: Store
@@ -74,6 +76,7 @@ class Office:
     public_url: str
     look: Look
     ways: Ways = NO_WAYS
+    play: Callable[[Script], Iterable[Message]] | None = None
     brake: Brake = field(default_factory=Brake)
 
 

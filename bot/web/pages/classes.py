@@ -50,14 +50,14 @@ def add(visit: Visit) -> Answer:
 def change_form(visit: Visit) -> Answer:
     """The form of a class as it stands."""
     with visit.office.store.work(reading=True) as work:
-        taught = _class(visit, work)
+        taught = class_of(visit, work)
     return Drawn("class_form.html", {"taught": taught, "is_new": False})
 
 
 def change(visit: Visit) -> Answer:
     """Keep what was changed; the code stays, it hangs on posters."""
     with visit.office.store.work() as work:
-        taught = work.classes.change(_typed(visit, _class(visit, work).code))
+        taught = work.classes.change(_typed(visit, class_of(visit, work).code))
         work.commit()
     return Go(f"/classes/{taught.code}")
 
@@ -65,7 +65,7 @@ def change(visit: Visit) -> Answer:
 def show(visit: Visit) -> Answer:
     """One class: its counts as of now, its people, its bins."""
     with visit.office.store.work(reading=True) as work:
-        taught = _class(visit, work)
+        taught = class_of(visit, work)
         people = work.classes.people(taught.code)
         unsigned = [each for each in people if each.standing == "asked"]
         values = {
@@ -86,7 +86,7 @@ def poster_file(visit: Visit) -> Answer:
     """The poster to print."""
     ways = visit.office.ways
     with visit.office.store.work(reading=True) as work:
-        taught = _class(visit, work)
+        taught = class_of(visit, work)
     if ways.number is None and ways.telegram is None:
         raise BadInput(translate(visit.language, "The poster needs the number that graduates text."))
     profile = visit.office.profile
@@ -100,7 +100,7 @@ def enrol_on_paper(visit: Visit) -> Answer:
     language = forms.choice(visit, "language", "Language", visit.office.profile.languages)
     reference = forms.line(visit, "reference", "Reference of the signed paper")
     with visit.office.store.work() as work:
-        taught = _class(visit, work)
+        taught = class_of(visit, work)
         name = forms.line(visit, "name", "First name", longest=40)
         person = enrol(work, visit.office.profile, taught, name, number, language, visit.at)
         if reference is not None:
@@ -112,7 +112,7 @@ def enrol_on_paper(visit: Visit) -> Answer:
 def sign(visit: Visit) -> Answer:
     """The papers of those who wait for them: who has a reference and a tick has said yes."""
     with visit.office.store.work() as work:
-        taught = _class(visit, work)
+        taught = class_of(visit, work)
         for each in work.classes.people(taught.code):
             reference = forms.line(visit, f"reference-{each.id}", "Reference of the signed paper")
             if each.standing == "asked" and reference is not None and f"signed-{each.id}" in visit.form:
@@ -127,7 +127,7 @@ def sell(visit: Visit) -> Answer:
     serial = forms.line(visit, "serial", "Serial number", longest=40)
     price = forms.number(visit, "price", "Price in dollars", 0, 100_000)
     with visit.office.store.work() as work:
-        taught = _class(visit, work)
+        taught = class_of(visit, work)
         sold_on = forms.day(visit, "sold_on", "Day") or local(visit.at, taught.zone).date()
         people = {str(each.id): each.id for each in work.classes.people(taught.code)}
         to = people[forms.choice(visit, "person", "To whom", people)] if visit.form.get("person") else None
@@ -140,7 +140,7 @@ def sell(visit: Visit) -> Answer:
 def take_back(visit: Visit) -> Answer:
     """A bin that was noted by mistake."""
     with visit.office.store.work() as work:
-        taught = _class(visit, work)
+        taught = class_of(visit, work)
         sale_id = int(visit.path["sale"])
         if sale_id in {sale.id for sale in work.classes.bins(taught.code)}:
             work.classes.take_back_bin(sale_id, visit.at)
@@ -148,7 +148,8 @@ def take_back(visit: Visit) -> Answer:
     return Go(f"/classes/{taught.code}")
 
 
-def _class(visit: Visit, work: Work) -> ClassRow:
+def class_of(visit: Visit, work: Work) -> ClassRow:
+    """The class that a page's address names."""
     taught = work.classes.get(str(visit.path["code"])[:16])
     if taught is None:
         raise BadInput(translate(visit.language, "There is no class with this code."))

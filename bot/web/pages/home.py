@@ -1,32 +1,48 @@
 """The first page: who needs a human, ten at most unless all are asked for."""
 
 from bot.phone_numbers import e164
-from bot.staff.helping import STEPS, seen_piles, state
+from bot.staff.helping import STEPS, State, seen_piles, state
 from bot.web import forms
 from bot.web.office import EDUCATORS, STAFF, Answer, Drawn, Page, Visit
 from shared.errors import BadInput
+from storage.helpdesk import Waiting
+from storage.work import Work
 
 SHOWN, ALL = 10, 500
 FOUND = 50
 
 
-def first(visit: Visit) -> Answer:
-    """The list, the gravest first: each with its reason, last words, the state of the pile, a step."""
-    office, everything = visit.office, "all" in visit.query
-    with office.store.work(reading=True) as work:
+def first_page(visit: Visit) -> Answer:
+    """The list, the gravest first: each with reasons, last words, the state of the pile, a step."""
+    everything = "all" in visit.query
+    with visit.office.store.work(reading=True) as work:
         piles = seen_piles(work, visit.who)
         rows = work.helpdesk.waiting(ALL if everything else SHOWN, piles)
         waiting = work.helpdesk.how_many(piles)
-        shown = []
+        causes: dict[int, list[Waiting]] = {}
         for row in rows:
-            stands = None
-            if row.pile_id is not None and not everything:
-                kept = {pile.id: pile for pile in work.piles.of(row.person_id)}
-                pile = kept.get(row.pile_id) or work.piles.get(row.pile_id)
-                person = work.people.get(row.person_id)
-                stands = state(work, office.profile, office.look, pile, person, visit.language, visit.at)
-            shown.append((row, stands, STEPS[row.cause]))
-    return Drawn("home.html", {"rows": shown, "waiting": waiting, "everything": everything})
+            causes.setdefault(row.person_id, []).append(row)
+        shown = [
+            (
+                first,
+                None if everything else _state(visit, work, first),
+                STEPS[first.cause],
+                [row.cause for row in others],
+            )
+            for first, *others in causes.values()
+        ]
+    values = {"rows": shown, "listed": len(rows), "waiting": waiting, "everything": everything}
+    return Drawn("home.html", values)
+
+
+def _state(visit: Visit, work: Work, row: Waiting) -> State | None:
+    """Where the pile of a row stands; None where the row is about none."""
+    if row.pile_id is None:
+        return None
+    office, person = visit.office, work.people.get(row.person_id)
+    kept = {pile.id: pile for pile in work.piles.of(row.person_id)}
+    pile = kept.get(row.pile_id) or work.piles.get(row.pile_id)
+    return state(work, office.profile, office.look, pile, person, visit.language, visit.at)
 
 
 def find(visit: Visit) -> Answer:
@@ -43,6 +59,6 @@ def find(visit: Visit) -> Answer:
 
 
 PAGES = (
-    Page("/", "GET", STAFF, first),
+    Page("/", "GET", STAFF, first_page),
     Page("/people/find", "POST", EDUCATORS, find),
 )
