@@ -97,7 +97,8 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
                     yield Finding("added", i, "past", _added_fields(items, i, end))
                 elif not item.scope:
                     waiting.append(i)
-            if active and item.has("<water_word>") and "not" not in item.scope and not item.scope & UNREAL:
+            poured = item.has("<water_word>") and not item.has("<harmless.deed>")
+            if active and poured and "not" not in item.scope and not item.scope & UNREAL:
                 yield Finding("watered", i, "past", _measured(_amount_before(items, i, began)))
             elif (
                 active
@@ -119,9 +120,7 @@ def _builds_it(items: list[Item], start: int, at: int, end: int) -> bool:
     if any(x.has("se") for x in items[max(start, at - 2) : at]):
         return any(x.has("<pile>", "<pilename>") for x in items[at + 1 : at + 4])
     around = items[max(start, at - 2) : min(at + 6, end)]
-    return not items[at].has("<makes>") or any(
-        x.has("<pile>", "<pilename>", "con", "la", ":") for x in around
-    )
+    return not items[at].has("<makes>") or any(x.has("<pile>", "<pilename>", "la", ":") for x in around)
 
 
 def _just_done(items: list[Item], at: int) -> bool:

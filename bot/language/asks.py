@@ -148,6 +148,8 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
             and not only_describes(sentence, i, len(sentence))
             and not (i and sentence[i - 1].has("from"))
         ]
+        if not materials:  # "el papel de las piñatas se puede echar?"
+            materials = [x for x in sentence if x.has("<material>") and x.segment == items[first].segment]
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
         grown = any(x.has("<growth>") for x in sentence)
         open_ended = grown or any(x.has("<wh>") for x in items[:last] if x in sentence)

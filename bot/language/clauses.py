@@ -136,6 +136,8 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
             return at
         if "ask" in item.scope and "ask" not in items[first].scope:
             return at
+        if name == "plan" and items[first].key == "antes" and item.has("<was>"):
+            return at  # "antes de voltearla estaba en 152"
         if name == "hypo" and (
             item.has("then") or (item.has("<now>") and at + 1 < end and items[at + 1].has("it"))
         ):

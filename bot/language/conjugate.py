@@ -180,6 +180,14 @@ def _other_number(word: str, language: Language) -> str:
     return word + "es" if word.endswith(("sh", "ch", "x", "z")) else _y(word, "s")
 
 
+def smells(phrases: Iterable[str]) -> Iterator[str]:
+    """Each Spanish phrase, and "a pescado" as "a puro pescado" too."""
+    for phrase in phrases:
+        yield phrase
+        if phrase.startswith("a "):
+            yield from (f"a {pure} {phrase[2:]}" for pure in ("puro", "pura", "pinche"))
+
+
 _SMALL = re.compile(r"(?:(?:e?c)?it|ill)([oa])(s?)$")
 _HARDENED = {"qu": "c", "gu": "g", "c": "z"}  # barquito, barco; hormiguita, hormiga; pedacito, pedazo
 

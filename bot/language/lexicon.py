@@ -185,6 +185,8 @@ class Lexicon:
 
 def bones(word: str) -> str:
     """The first letter and the consonants after it, a doubled one once: "covered" is "cvrd"."""
+    if word[:2] in ("kn", "gn", "wr"):
+        word = word[1:]  # "kneedles"
     return word[0] + _DOUBLED.sub(r"\1", _VOWELS.sub("", word[1:]))
 
 
@@ -229,7 +231,8 @@ def lexicon(language: Language) -> Lexicon:
         _add_phrases(made, words, {f"<{name}>"}, None)
     for concept, values in tables["concepts"].items():
         for value, words in values.items():
-            _add_phrases(made, words, {"<concept>", f"<{concept}>", f"<{concept}.{value}>"}, value)
+            said = conjugate.smells(words) if (concept, language) == ("smell", "es") else words
+            _add_phrases(made, said, {"<concept>", f"<{concept}>", f"<{concept}.{value}>"}, value)
     for material, names in tables["materials"].items():
         _add_phrases(made, conjugate.numbers(names, language), {"<material>", f"<{material}>"}, material)
     made.units = {plain(word): kind for kind, words in tables["units"].items() for word in words}

@@ -108,7 +108,11 @@ def settle(
     """The asks that stand; `spans` is where each kind was found. What one says, no other says again."""
     kinds = {ask.kind for ask in asks}
     if {"later", "schedule"} <= kinds:
-        habit = any(x.has("<clocktime>", "<day_many>", "<schedule_word>") for x in items)
+        habit = any(
+            x.has("<clocktime>", "<day_many>")
+            or (x.has("<schedule_word>") and not (i and items[i - 1].has("<a>")))
+            for i, x in enumerate(items)
+        )
         kinds.discard("later" if habit else "schedule")
     if "claim" in kinds and all(a.weekday is None and a.at is None for a in asks if a.kind == "schedule"):
         kinds.discard("schedule")  # "put me down for this weekend"
@@ -154,9 +158,9 @@ def settle(
         and not told_off
     ):
         kinds.discard("hand_over")  # "the twins want to know when it's done"
-    if {"trouble", "what_next"} <= kinds and any(x.has("next") and "ask" in x.scope for x in items):
-        if not any(x.has("<cure_word>") for x in items):
-            kinds.discard("trouble")  # "it's cold inside, what is the next thing I do?"
+    next_asked = any(x.has("next") and "ask" in x.scope for x in items)
+    if "what_next" in kinds and next_asked and not any(x.has("<cure_word>") for x in items):
+        kinds.discard("trouble")  # "it's cold inside, what is the next thing I do?"
     someone = any(x.has("<relation>", "<helper>", "number", "person") for x in items)
     stuff_added = any(f.record.kind == "added" for f in facts) and not any(
         x.has("join", "invite", "share", "number", "<reminder>") for x in items

@@ -93,6 +93,8 @@ def _state(
         return None if denied or word is None else ("moisture", word)
     if concept == "smell":
         return _smell(items, at, value, denied)
+    if concept == "pests" and item.has("<moisture>") and near(items, at, "<is>", "<was>", "puso", back=2):
+        return None  # "está babosa"
     if concept == "pests" and not denied:
         heads = value == "other" and any(x.has(":") for x in items[at + 1 : at + 2])  # "bugs: some flies"
         named = heads or _is_name(items, at) or (at and items[at - 1].has("<material>") and item.has("bugs"))
@@ -147,6 +149,8 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None
     if item.has("<material>") and not near(items, at, "<is>", "<was>", "like", "como", back=3):
         return None  # "soup" is food, "it's basically soup" is not
+    if item.has("<water_thing>") and at and items[at - 1].has("<a>", "la"):
+        return None  # "le di una mojadita"
     if (
         item.has("<water.part>")
         and at > 1
@@ -187,7 +191,10 @@ def _smell(items: list[Item], at: int, value: str, denied: bool) -> tuple[Kind, 
     item = items[at]
     if value == "none":
         return "smell", "none"
-    if item.has("<material>", "<pests>") and not near(items, at, "<smelling>", back=5, ahead=2):
+    likened = item.key.startswith("a ")  # "se parece a tierra"
+    if (likened or item.has("<material>", "<pests>")) and not near(
+        items, at, "<smelling>", "<smell>", back=7, ahead=2
+    ):
         return None
     alone = all(
         x is item or x.has("<break>", "<end>", "<filler>") for x in items if x.segment == item.segment

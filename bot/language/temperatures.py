@@ -166,11 +166,13 @@ def _counts_something(items: list[Item], at: int) -> bool:
     before = items[at - 1] if at else None
     if before is not None and before.has("$", "<counter>", "#"):
         return True
+    if _of_other_things(items, at):
+        return True
     if after is not None and after.key == ")" and not any(x.key == "(" for x in items[max(0, at - 4) : at]):
         return (items[at].number or 0.0) < 10  # "1) temp 124 2) height 28 inches"
     small = (items[at].number or 0.0) < 10
-    called = before is not None and before.has("<temperature_word>", "<numeral>")
-    if small and called and after is not None and after.key == ":":
+    counted = before is not None and before.has("<temperature_word>", "<numeral>")
+    if small and counted and after is not None and after.key == ":":
         return True  # "reading 2: 121"
     if after is None or after.sentence != items[at].sentence:
         return False
@@ -203,6 +205,14 @@ def _counts_something(items: list[Item], at: int) -> bool:
         and after.key.endswith("s")
         and not after.key.endswith("ss")
         and after.key not in ("yes", "is", "was", "this", "es", "las", "los")
+    )
+
+
+def _of_other_things(items: list[Item], at: int) -> bool:
+    """ "la reparación son 85", "sacó 95 en el examen": the clause tells of money, marks, roads, and of no pile."""
+    clause = [x for x in items if x.segment == items[at].segment]
+    return any(x.has("<of_else>") for x in clause) and not any(
+        x.has("<pile>", "<pilename>", "<core>", "<temperature_word>", "<moisture>", "<heat>") for x in clause
     )
 
 

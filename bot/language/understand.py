@@ -39,6 +39,7 @@ RECORD_ASKS = {
 OTHER_ONE = ("other", "otra")  # no name: which one it is, the conversation knows
 SPANISH_LEAN = 1.2  # who mixes the two writes Spanish with English words rather than the other way round
 SHORT = 6  # words of a message that may be an opt-out in the other language
+_STRETCHED = re.compile(r"([^\W\d_])\1{2,}")
 _SPEAKER = re.compile(r"\s*([^\W\d_]{2,12}):\s+(?=\S)")
 
 
@@ -100,25 +101,6 @@ def agrees(text: str) -> bool:
     return False
 
 
-def agrees(text: str) -> bool:
-    """Whether a message opens or ends with a yes and nothing in it denies, asks or tells an age under 18.
-
-    For a question that wants a clear yes and gets it in passing: "im over 18 so yes", "sure ok".
-    """
-    words = [item for item in cut(clean(text)) if item.key.isalnum() or item.key == "?"]
-    if not words or any(item.key == "?" or (item.number or 18) < 18 for item in words):
-        return False
-    for lex in map(lexicon, LANGUAGES):
-        yes = {item.key for item in (words[0], words[-1])} & {
-            phrase for phrase, bare in lex.bare.items() if bare == "yes" and len(phrase) > 1
-        }
-        for item in words:
-            lex.label(item)
-        if any(not lexicon(_other(lex.language)).common(word) for word in yes):
-            return not any(item.has("<not>", "but", "pero", "if", "es") for item in words)
-    return False
-
-
 def _warm_up() -> None:
     """Read the data of each language when the module is imported, so that no message waits for it."""
     for language in LANGUAGES:
@@ -137,10 +119,15 @@ def _speaker(text: str) -> tuple[str | None, str]:
 def _any_known(words: list[Item]) -> bool:
     """Whether a word stands there as people write it, or none at all: of typos alone nothing is recorded."""
     told = [word for word in words if word.key.isalpha()]
-    return not told or any(
-        lexicon(one).known(word.key) or word.key in lexicon(one).spellings
-        for word in told
-        for one in LANGUAGES
+    counted = len(told) == 1 and any(word.number is not None for word in words)  # "132!! yey"
+    return (
+        not told
+        or counted
+        or any(
+            lexicon(one).known(word.key) or word.key in lexicon(one).spellings
+            for word in told
+            for one in LANGUAGES
+        )
     )
 
 
@@ -161,7 +148,8 @@ def _language(words: list[Item]) -> Language:
             continue
         for language in LANGUAGES:
             lex = lexicon(language)
-            known_word = lex.known(item.key) or item.key in lex.spellings or _heard_only(item.key, lex)
+            slip = item.key in lex.spellings and not lexicon(_other(language)).common(item.key)
+            known_word = lex.known(item.key) or slip or _heard_only(item.key, lex)
             score[language] += 1.0 if lex.common(item.key) else 0.5 if known_word else 0.0
         if item.raw != item.key:
             score["es"] += 1.0
@@ -254,8 +242,9 @@ def _settle_tense(items: list[Item]) -> None:
     dated = any(
         x.has("<date>") and not x.has("<now>") and getattr(x.value, "past", None) is not None for x in items
     )
+    dated = dated or any(x.has("already") for x in items)
     for at, item in enumerate(items):
-        if _was_done(items, at):
+        if _was_done(items, at) or (dated and _told_plainly(items, at)):
             item.labels |= {
                 f"{label.removesuffix('.base>')}.done>" for label in item.labels if label.endswith(".base>")
             }
@@ -266,10 +255,25 @@ def _settle_tense(items: list[Item]) -> None:
         for label in [label for label in item.labels if label.endswith(".maybe>")]:
             name = label.removesuffix(".maybe>")
             before = items[max(0, at - 3) : at]
-            wished = bool(item.scope) or any(x.has("que", "cuando", "para", "yo") for x in before)
-            third = any(x.has("<relation>", "<name>") for x in before) or dated or _someone_did(items, at)
+            own = f"{name}.now>" in item.labels and any(x.has("yo") for x in before)
+            wished = bool(item.scope) or own or any(x.has("que", "cuando", "para") for x in before)
+            third = any(x.has("<relation>", "<name>") for x in before) or dated
+            third = third or _someone_did(items, at) or _goes_on_past(items, at)
             if not wished and (third or f"{name}.now>" not in item.labels):
                 item.labels.add(f"{name}.done>")
+
+
+def _told_plainly(items: list[Item], at: int) -> bool:
+    """ "yesterday my husband give 10 liter water", "I turn already": a base form right after who did it."""
+    before = items[at - 1] if at else None
+    return (
+        before is not None
+        and before.has("<sub>", "<relation>")
+        and not items[at].scope
+        and not items[at].has("<build>")  # "I make turn of pile"
+        and not any(label.endswith((".done>", ".maybe>")) for label in items[at].labels)
+        and any(label.endswith(".base>") for label in items[at].labels)
+    )
 
 
 def _was_done(items: list[Item], at: int) -> bool:
@@ -282,6 +286,18 @@ def _is_perfect(items: list[Item], at: int) -> bool:
     """ "ya la habíamos regado": a participle after "have" tells what was done."""
     before = at - 1 - (at > 0 and items[at - 1].has("ya", "bien"))
     return before >= 0 and items[before].has("<have_done>")
+
+
+def _goes_on_past(items: list[Item], at: int) -> bool:
+    """ "mi hijo vino y la volteo": joined by "and" to what was done, and of no day ahead."""
+    here = items[at].segment
+    clause = [x for x in items if x.segment == here]
+    before = [x for x in items if x.segment == here - 1 and x.sentence == items[at].sentence]
+    return (
+        clause[0].has("<and>")
+        and not any(x.has("<ahead>", "<opener>", "<wh>") or x.scope for x in clause)
+        and any(label.endswith(".done>") for x in before if not x.scope for label in x.labels)
+    )
 
 
 def _someone_did(items: list[Item], at: int) -> bool:
@@ -312,6 +328,8 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
     for at, item in enumerate(items):
         lex.label(item)
         if not item.key.isalpha() or lex.known(item.key):
+            if len(item.labels) == 1 and other.names(item.key) and not lex.common(item.key):
+                item.labels.add("<foreign>")  # known as a part of a name only: "el coffee"
             read.append(item)
             continue
         name = (
@@ -327,6 +345,10 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
             read.append(item)
             continue
         near = None if name else lex.mended(item.key)
+        if near is None and (short := _unstretched(item.key, lex)):
+            near = short
+        if near is None and item.key.endswith("in") and lex.known(item.key + "g"):
+            near = item.key + "g"
         if near is None and len(item.key) >= SOUND_LETTERS and mended < MOST_FUZZY:
             mended += 1
             near = lex.nearest(item.key)
@@ -342,6 +364,14 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
             item.labels.add("<name>")
         read.append(item)
     return read
+
+
+def _unstretched(key: str, lex: Lexicon) -> str | None:
+    """ "soooo", "thankssss": a letter written three times and more, as once or twice."""
+    if not _STRETCHED.search(key):
+        return None
+    shorter = (_STRETCHED.sub(letters, key) for letters in (r"\1", r"\1\1"))
+    return next((word for word in shorter if lex.known(word) or word in lex.spellings), None)
 
 
 def _lone_number(items: list[Item]) -> float | None:
