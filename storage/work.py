@@ -45,6 +45,8 @@ BUSY_S = 15
 EVER_SINCE = datetime(1970, 1, 1, tzinfo=UTC)
 RESTS_S = 5.0
 """A connection that nobody has used for so long is asked whether it still stands. [s]"""
+GIVEN_AHEAD = timedelta(minutes=5)
+"""No channel's time is given so far ahead, except by a clock that has been set back since."""
 UPGRADE_LOCK = 7_204_513
 """Any number that nobody else locks: on PostgreSQL only one process upgrades at a time."""
 
@@ -83,7 +85,8 @@ class Paces:
             self._session, PaceTable, {"channel": channel, "free_at": EVER_SINCE, "paused_until": EVER_SINCE}
         )
         row = self._session.get_one(PaceTable, channel, with_for_update=True, populate_existing=True)
-        return max(row.free_at, row.paused_until, at)
+        given = row.free_at if row.free_at <= at + GIVEN_AHEAD else at
+        return max(given, row.paused_until, at)
 
     def take(self, channel: str, until: datetime) -> None:
         """The channel's time up to `until` is given to messages in hand."""

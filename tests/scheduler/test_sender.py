@@ -355,6 +355,51 @@ async def test_a_channel_is_not_given_more_than_it_bears(
     assert sum(await asyncio.gather(*(worker.send_due(clock.moment) for worker in workers))) == 10
 
 
+async def test_a_clock_set_back_holds_nothing_up(
+    store: Store, people: list[Person], notebook: Any, render: Render, clock: Any, at: datetime
+) -> None:
+    """What was sent by a clock that ran an hour ahead takes neither the channel's time nor the person's."""
+    notebook.pace = Pace(per_second=10, per_person_s=1.0)
+    waits: list[float] = []
+
+    async def sleep(seconds: float) -> None:
+        waits.append(seconds)
+
+    sender = Sender(store, {"sms": notebook}, render, clock, "this process", sleep)
+    clock.moment = at + timedelta(hours=1)
+    put(store, people[0], "reply", "by the wrong clock", clock.moment)
+    assert await sender.send_due(clock.moment) == 1
+
+    clock.moment = at
+    for person in people[:3]:
+        put(store, person, "reply", f"to {person.id}", at)
+
+    assert await sender.send_due(at) == 3
+    assert max(waits) <= 1.0
+
+
+async def test_a_clock_set_forward_doubles_nothing(
+    store: Store, people: list[Person], render: Render, clock: Any, at: datetime
+) -> None:
+    """A clock that leaps a day ahead in mid-sending ends the lease; no other process sends it again."""
+    arrived: list[str] = []
+
+    class Leaping(Quiet):
+        """A channel during whose sending the clock is put right."""
+
+        async def send(self, address: str, message: Rendered, reference: str) -> Outcome:  # noqa: ARG002
+            arrived.append(address)
+            clock.moment = at + timedelta(days=1)
+            other = Sender(store, {"sms": Quiet()}, render, clock, "another process")
+            assert await other.send_due(clock.moment) == 0
+            return Sent(reference)
+
+    row_id = put(store, people[0], "nudge", "nudge", at, expires_at=at + timedelta(hours=12))
+
+    assert await Sender(store, {"sms": Leaping()}, render, clock, "this process").send_due(at) == 1
+    assert (len(arrived), row_of(store, row_id).status) == (1, "sent")
+
+
 async def test_a_long_text_counts_for_all_its_parts(
     store: Store, people: list[Person], notebook: Any, render: Render, clock: Any, at: datetime
 ) -> None:

@@ -4,17 +4,22 @@ import asyncio
 import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from datetime import date, datetime, timedelta
+from math import inf
 from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import create_engine, text
 
 from scheduler import worker
 from scheduler.planner import LEASE, plan
+from scheduler.sender import LEASE as SENDING_LEASE
 from scheduler.sender import Rendered, Sender
 from scheduler.worker import JOB_LEASE, FixedJob, Worker
 from shared.care import Action
+from shared.errors import StorageTrouble
 from shared.forecast import Forecast
 from shared.pile import Record
 from storage.outbox import OutRow
@@ -53,6 +58,37 @@ def test_four_workers_share_a_full_outbox(
 
     assert Counter(int(line) for line in log.read_text().split()) == Counter(ids)
     assert len(holders(store, ids)) > 1
+
+
+@pytest.mark.parametrize("database_url", ["postgresql"], indirect=True)
+async def test_a_server_that_cuts_every_link_loses_and_doubles_nothing(
+    store: Store,
+    database_url: str,
+    notebook: Any,
+    render: Render,
+    clock: Any,
+    at: datetime,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As at a restart: what was in hand waits for its lease, and in the end all has gone out once."""
+    monkeypatch.setattr("storage.work.RESTS_S", inf)  # nobody asks whether the links still stand
+    sender = Sender(store, {"sms": notebook}, render, clock, "this process")
+    ids = fill(store, at, [0], people=5)
+    administrator = create_engine(database_url)
+    with administrator.begin() as connection:
+        others = "SELECT pid FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND datname IS NOT NULL"
+        cut = connection.execute(text(f"SELECT pg_terminate_backend(pid) FROM ({others}) AS links")).all()
+    administrator.dispose()
+
+    for moment in (at, at, at, at + SENDING_LEASE, at + 2 * SENDING_LEASE):
+        clock.moment = moment
+        with suppress(StorageTrouble):
+            await sender.send_due(moment)
+
+    assert cut
+    assert len(notebook.sent) == len(ids)
+    with store.work(reading=True) as work:
+        assert {work.outbox.get(row_id).status for row_id in ids} == {"sent"}
 
 
 def test_the_others_take_over_from_one_that_dies(

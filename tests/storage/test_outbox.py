@@ -130,6 +130,17 @@ def test_nothing_but_the_confirmation_follows_an_opt_out(store: Store, ines: Per
         assert {(row.status, row.why_not) for row in rows} == {("held", "opted out")}
 
 
+def test_nothing_goes_to_somebody_erased(store: Store, ines: Person, at: datetime) -> None:
+    """What waits for somebody who is then erased is held back, with the reason and no address."""
+    with store.work() as work:
+        ids = [add(work, ines, kind, kind, at) for kind in ("reply", "nudge", "broadcast")]
+        work.people.erase(ines.id, at)
+
+        assert claim(work, at + timedelta(days=1)) == []
+        rows = [work.outbox.get(row_id) for row_id in ids]
+        assert {(row.status, row.why_not, row.address) for row in rows} == {("held", "erased", None)}
+
+
 def test_before_consent_there_are_only_answers(store: Store, at: datetime) -> None:
     """Who has written but not said yes gets answers, never a nudge."""
     with store.work() as work:

@@ -142,6 +142,36 @@ def test_a_locked_file_is_said(sqlite_url: str, tmp_path: Path, at: datetime) ->
     store.close()
 
 
+def test_a_full_disk_is_said_and_loses_nothing(sqlite_url: str, at: datetime) -> None:
+    """A message that finds no room is refused in one line; brought again when there is room, it is kept."""
+    room = [1]
+
+    def allow(connection: sqlite3.Connection, _record: object) -> None:
+        connection.execute(f"PRAGMA max_page_count = {room[0]}")
+
+    event.listen(Engine, "connect", allow)
+    try:
+        store = Store(sqlite_url)
+        with pytest.raises(StorageTrouble, match="has no room left: make space on the disk"):
+            take_long(store, at)
+        store.close()
+        room[0] = 100_000
+        take_long(store, at)
+    finally:
+        event.remove(Engine, "connect", allow)
+
+    with store.work(reading=True) as work:
+        assert [incoming.message_id for _, incoming in work.inbox.waiting()] == ["m1"]
+    store.close()
+
+
+def take_long(store: Store, at: datetime) -> None:
+    """Store a message that needs pages of its own."""
+    with store.work() as work:
+        work.inbox.take(Incoming("sms", "+13035550100", "m1", "hello " * 2000, at))
+        work.commit()
+
+
 def test_a_missing_folder_is_said(tmp_path: Path) -> None:
     """A path that cannot be opened gives one line with the mend."""
     store = Store(f"sqlite:///{tmp_path / 'nowhere' / 'warmheap.db'}")
