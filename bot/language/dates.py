@@ -115,7 +115,9 @@ def find_dates(items: list[Item], lex: Lexicon, now: datetime) -> list[Item]:
                 when = replace(when, span=True, weekday=None)  # it has been so ever since
             if when is not None:
                 items[first : last + 1] = [_fold(items[first : last + 1], when)]
-                items[first].labels -= _grammar(lex.language).months.keys()  # "the ninth of may" allows nothing
+                items[first].labels -= _grammar(
+                    lex.language
+                ).months.keys()  # "the ninth of may" allows nothing
                 folded = True
         if folded:
             text, starts = _joined(items)
@@ -262,11 +264,14 @@ def day_named(items: list[Item], lex: Lexicon, now: datetime) -> date | None:
     }
     if days:
         return days.pop() if len(days) == 1 else None
+    since = next((x.value for x in items if isinstance(x.value, When) and x.key.startswith(SINCE)), None)
+    if since is not None and since.ahead is not None:
+        return since.ahead - timedelta(days=365)  # "since January" is the last one
     units = {plain(word) for names in lex.tables["dates"]["units"].values() for word in names}
     for count, unit in pairwise(words):
         if unit in units and (count.isdigit() or count in grammar.counts):
             found = _distance("ago", {"count": count, "unit": unit}, grammar, lex, now)
-            return found and found.past
+            return None if found is None else found.past
     month = next((grammar.months[word] for word in words if word in grammar.months), None)
     if month is None or len(words) > FEW_WORDS:
         return None

@@ -15,10 +15,12 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     hits = [(name, span) for name, span in lex.searches(items, "fact.") if name in EVENTS]
     for name, (first, last) in hits:
         if any(
-            n == OPPOSITE.get(name) and a < first < b and items[a].segment == items[first].segment
+            n == OPPOSITE.get(name)
+            and (a < first < b or (a == first and b > last))
+            and items[a].segment == items[first].segment
             for n, (a, b) in hits
         ):
-            continue  # "opened the lid on pile 2"
+            continue  # "opened the lid on pile 2", "popped the lid back on"
         kind: Kind = name
         if items[first].has("<harmless.deed>") or (
             items[first].has("<beasts>") and kind in ("turned", "harvested")
@@ -34,13 +36,10 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             continue
         if "not" in scope and kind != "not_turned":
             continue
-        if (
-            kind == "watered"
-            and first
-            and items[first].has("<moisture>")
-            and items[first - 1].has("<is>", "<was>")
-        ):
-            continue  # "it's soaked"
+        told_how = [x for x in items[max(0, first - 3) : first] if not x.has("<degree.very>", "<filler>")]
+        seen = bool(told_how) and (told_how[-1].has("<is>", "<was>") or items[first - 1].has("<degree.very>"))
+        if kind == "watered" and seen and items[first].has("<moisture>"):
+            continue  # "it's absolutely soaked"
         if kind == "not_turned" and any(x.has("<unable>") for x in items[max(0, first - 1) : last]):
             continue
         yield Finding(kind, first, "past", _amount_of(items, first, kind))

@@ -215,7 +215,7 @@ def _date(items: list[Item], found: list[Finding], today: date) -> None:
         for i, item in enumerate(items)
         if isinstance(item.value, When) and item.value.hour
     ]
-    paired = _paired(items, found, dates)
+    paired = _paired(found, dates)
     for f in found:
         here = items[f.at]
         when = paired.get(f.at) or _when(items, found, f, dates)
@@ -223,7 +223,7 @@ def _date(items: list[Item], found: list[Finding], today: date) -> None:
         f.hour = next((h for i, h in hours if items[i].segment == here.segment), None)
 
 
-def _paired(items: list[Item], found: list[Finding], dates: list[tuple[int, When]]) -> dict[int, When]:
+def _paired(found: list[Finding], dates: list[tuple[int, When]]) -> dict[int, When]:
     """ "135, 141, 138: that's Monday, Wednesday and today": as many days in a row as readings in a row."""
     readings = [f.at for f in found if f.kind == "temperature"]
     days = [at for at, _ in dates]

@@ -147,7 +147,12 @@ def read_amounts(items: list[Item], lex: Lexicon) -> list[Item]:
     folded: list[Item] = []
     at = 0
     while at < len(items):
-        found = _amount(items, at, lex) or _length(items, at, lex) or _same_again(items, at, folded)
+        found = (
+            _amount(items, at, lex)
+            or _length(items, at, lex)
+            or _same_again(items, at, folded)
+            or _same_length(items, at, folded)
+        )
         if found is None:
             folded.append(items[at])
             at += 1
@@ -171,6 +176,24 @@ def _same_again(items: list[Item], at: int, before: list[Item]) -> tuple[Item, i
     if count is None or not follows or last is None or not last.count:
         return None
     return _folded(items, at, at + 1, last.of(count)), at + 1
+
+
+def _same_length(items: list[Item], at: int, before: list[Item]) -> tuple[Item, int] | None:
+    """ "22 inches now, was 34 on the 1st": a bare number has the unit of the length before it."""
+    number = items[at].number
+    last = next((x for x in reversed(before) if x.has("<length>", "<temperature>")), None)
+    after = items[at + 1] if at + 1 < len(items) else None
+    if number is None or last is None or last.number is None or not last.has("<length>"):
+        return None
+    said = before[-1].has(
+        "<is>", "<was>", "<now>", "<pile>", "<place>", "not", "from", "to", "at", "era", "estaba"
+    )
+    ends = after is None or after.has("<end>", "<break>", "<and>", "<date>", "on", "when", "<was>", "cuando")
+    if not (said and ends and last.number / 4 <= number <= last.number * 4):
+        return None
+    metres = last.value / last.number * number
+    written = items[at].written
+    return Item(plain(written), written.lower(), written, {"<length>"}, number=number, value=metres), at + 1
 
 
 def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
@@ -268,7 +291,7 @@ def _length(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
     elif half := next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), None):
         metres, end = metres + 0.5 * METRES[kind], end + len(half)
     written = " ".join(item.written for item in items[max(at, 0) : end])
-    return Item(plain(written), written.lower(), written, {"<length>"}, value=metres), end
+    return Item(plain(written), written.lower(), written, {"<length>"}, number=number, value=metres), end
 
 
 def _ends_length(items: list[Item], end: int) -> bool:

@@ -46,5 +46,6 @@ def _another(items: list[Item], wrong: int, right: int, sort: str) -> bool:
 
 def _move(right: Item, wrong: Item) -> None:
     wrong.value, wrong.number = right.value, right.number
+    wrong.labels -= {"<past_reading>", "<denied>"}
     right.labels = {right.key, "<repaired>"}
     right.value = right.number = None
