@@ -298,6 +298,8 @@ async def _serve(settings: Settings, clock: Clock) -> None:
             for part in _what_is_on(settings, lines):
                 log.info(part)
             log.info("action=serving channels=%s", ",".join(line.name for line in lines))
+            warming = asyncio.create_task(asyncio.to_thread(warmheap.outlooks.warm_up))
+            stack.callback(warming.cancel)
             await until_told_to_stop(asyncio.create_task(listen(warmheap, lines)), warmheap.end)
     log.info("action=stopped")
 

@@ -191,11 +191,12 @@ def test_a_conversation_over_the_webhook(phone, tmp_path):
 
 
 def test_the_start_says_what_is_on_and_what_is_off(phone, tmp_path):
-    """Each part has a line: how it is on, or what turns it on; no token is among them."""
+    """Each part has a line: how it is on, or what turns it on, and that forecasts need not be waited for."""
     port = free_port()
     settings = {"WARMHEAP_HTTP": f"127.0.0.1:{port}", "WARMHEAP_METRICS_TOKEN": "a-long-random-word"}
     with serving(phone, tmp_path, **settings) as process:
         said = "".join(until_said(process, "action=serving"))
+        until_said(process, "action=ready part='forecaster'")
 
     assert "action=on part='telegram' how='long polling'" in said
     assert "action=off part='sms' to_turn_on='set WARMHEAP_GATEWAY or WARMHEAP_SMPP_URL'" in said
