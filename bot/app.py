@@ -56,6 +56,8 @@ TO_SERVE = {
     "web": "set WARMHEAP_HTTP to host:port",
     "staff pages": "set WARMHEAP_HTTP, and WARMHEAP_PUBLIC_URL to the address that browsers reach",
     "metrics": "set WARMHEAP_HTTP, and WARMHEAP_METRICS_TOKEN to a long random word",
+    "profile": "copy deploy/larkmoor.toml, change it to your programme, and set WARMHEAP_PROFILE to the copy",
+    "weather": "name a url under [weather] of the profile; forecasts run on normals",
 }
 
 
@@ -295,7 +297,7 @@ async def _serve(settings: Settings, clock: Clock) -> None:
                 await stack.enter_async_context(serving(app, settings.http))
             await warmheap.worker.start()
             stack.push_async_callback(warmheap.worker.stop)
-            for part in _what_is_on(settings, lines):
+            for part in _what_is_on(settings, warmheap.profile, lines):
                 log.info(part)
             log.info("action=serving channels=%s", ",".join(line.name for line in lines))
             warming = asyncio.create_task(asyncio.to_thread(warmheap.outlooks.warm_up))
@@ -323,7 +325,7 @@ def _pages(settings: Settings, warmheap: Warmheap, lines: Sequence[Line]) -> Ite
         yield from staff_pages(office)
 
 
-def _what_is_on(settings: Settings, lines: Sequence[Line]) -> Iterator[str]:
+def _what_is_on(settings: Settings, profile: Profile, lines: Sequence[Line]) -> Iterator[str]:
     """A line for each part: how it is on, or that it is off and what turns it on."""
     parts: dict[str, str | None] = dict.fromkeys(TO_OPEN)
     for line in lines:
@@ -331,9 +333,13 @@ def _what_is_on(settings: Settings, lines: Sequence[Line]) -> Iterator[str]:
         if isinstance(line, Telegram):
             brought = f"webhook at {settings.public_url}{line.path}"
             parts[line.name] = "long polling" if line.path is None else brought
+        elif isinstance(line, Gateway) and line.path is None:
+            parts[line.name] = "gateway, one way: nobody can answer or stop; add [receive] to its file"
     parts["web"] = settings.http
     parts["staff pages"] = settings.http and settings.public_url
     parts["metrics"] = "/metrics" if settings.http and settings.metrics_token else None
+    parts["profile"] = None if settings.profile is None else str(settings.profile)
+    parts["weather"] = profile.weather.url
     for part, how in parts.items():
         if how is None:
             yield f"action=off part={part!r} to_turn_on={(TO_OPEN | TO_SERVE)[part]!r}"

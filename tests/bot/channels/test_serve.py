@@ -203,6 +203,8 @@ def test_the_start_says_what_is_on_and_what_is_off(phone, tmp_path):
     assert f"action=on part='web' how='127.0.0.1:{port}'" in said
     assert "action=off part='staff pages' to_turn_on='set WARMHEAP_HTTP, and WARMHEAP_PUBLIC_URL" in said
     assert "action=on part='metrics' how='/metrics'" in said
+    assert "action=off part='profile' to_turn_on='copy deploy/larkmoor.toml" in said
+    assert "action=off part='weather' to_turn_on='name a url" in said
     assert "a-long-random-word" not in said
 
 

@@ -134,6 +134,15 @@ async def test_a_conversation_over_a_gateway(tmp_path):
     assert health == {"ok": True, "database": "ok", "sms": "ok"}
 
 
+async def test_a_gateway_that_only_sends_is_told_of(tmp_path):
+    """Where no answer can come in, nobody could say stop: the start says so, and what to add."""
+    one_way = GATEWAY.format(port=1).partition("[receive]")[0]
+    (tmp_path / "gateway.toml").write_text(one_way)
+    settings = {"WARMHEAP_GATEWAY": "gateway.toml", "WARMHEAP_SMS_FROM": f"+{OURS}"}
+    async with serving(tmp_path, **settings) as process:
+        await until_said(process, "one way: nobody can answer or stop; add [receive]")
+
+
 @pytest.mark.parametrize(
     ("settings", "told"),
     [
