@@ -19,6 +19,7 @@ from shared.cautions import holds_manure
 from shared.forecast import Forecast, Habit
 from shared.harvest import fit_from
 from shared.hygiene import harvest_from, treat_as_raw
+from shared.units import BUCKET_L
 from storage.outbox import Line, OutRow
 from storage.piles import Piles
 
@@ -30,6 +31,10 @@ def when_ready(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> No
     outlook, _ = known.look(pile.row, pile.records, known.today)
     tell_range(pile, outlook, outcome)
     if outlook.stage == "ready":
+        return
+    if pile.row.setup.get("fed"):
+        some = outlook.bottom_litres >= BUCKET_L / 2
+        outcome.say("bottom.some" if some else "bottom.none", some_bulk=outlook.bottom_litres)
         return
     readings = sum(1 for record in pile.records if record.kind in ("temperature", "heat_feel"))
     if readings < 2:

@@ -117,7 +117,7 @@ def set_up_values(known: Known, meaning: Meaning) -> dict[str, Any]:
     elif meaning.on is not None and asking in SIZE_ASKED:
         values["built"] = meaning.on.isoformat()
     elif added and (new or meaning.on is not None):
-        values["built"] = min(record.on for record in added).isoformat()
+        values["built"] = min([*(record.on for record in added), meaning.on or known.today]).isoformat()
     if added:
         values["ingredients"] = [[record.material, record.litres] for record in added]
     if asking in SIZE_ASKED and meaning.length_m is not None and not {"length_m", "height_m"} & set(values):
@@ -170,9 +170,10 @@ def found_pile(
     told = [fact.record for fact in rest if fact.doubt is None]
     found = known.look(pile.row, told, known.today)
     outcome.lines.extend(stands(known, said, values, found[0]))
+    advise = not {ask.kind for ask in meaning.asks} & keeper.ADVISE
     if rest:
-        keeper.report(known, pile, rest, outcome, brief=True, heard=heard)
-    else:
+        keeper.report(known, pile, rest, outcome, brief=True, heard=heard, advise=advise)
+    elif advise:
         next_step(known, pile, (), found, outcome, why=False)
 
 

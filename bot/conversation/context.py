@@ -4,6 +4,7 @@ A digit, a label or a place picks a quick answer; "done. 128 now" opens with one
 alone answers what was asked. What waited for an answer is read anew.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
@@ -14,11 +15,13 @@ from bot.conversation.dialog import as_said, picked
 from bot.conversation.meant import together
 from bot.conversation.talk import Known, KnownPile
 from bot.language.lexicon import lexicon
-from bot.language.meaning import Ask, Bare, Meaning, Setup
+from bot.language.meaning import Ask, Bare, Fact, Meaning, Setup
 from bot.language.sharing import among_keepers
 from bot.language.understand import agrees, understand
 from bot.language.wording import Voice, option_label
 from bot.profile import Bin, plain
+from shared.pile import Record
+from shared.units import BUCKET_L
 from storage.people import Person
 
 
@@ -52,9 +55,23 @@ def told_alone(question: Mapping[str, Any], said: str, meaning: Meaning, known: 
     """A name or a material alone, where one was asked for or about."""
     if question.get("ask") == "rename" and not (meaning.facts or meaning.asks or meaning.bare):
         return replace(meaning, asks=(Ask("rename", name=said.strip(" .!")[:LONGEST_NAME]),), number=None)
+    alone = meaning.number is not None or not meaning.facts
+    if question.get("ask") == "buckets" and alone and (number := COUNT.search(said)):
+        return buckets_told(int(number.group()), meaning, known)
     if question.get("ask") == "may_add":
         return another_material(question, said, meaning, known)
     return None
+
+
+COUNT = re.compile(r"\d{1,2}\b")
+
+
+def buckets_told(count: int, meaning: Meaning, known: Known) -> Meaning:
+    """How many buckets a harvest came to, told after it; 0 says that nobody knows."""
+    if count == 0:
+        return replace(meaning, bare="dont_know", number=None)
+    record = Record("harvested", known.today, litres=count * BUCKET_L)
+    return replace(meaning, facts=(Fact(record),), asks=(), bare=None, number=None)
 
 
 def other_pile(known: Known, said: str, meaning: Meaning) -> KnownPile | None:
@@ -76,6 +93,9 @@ def labelled(question: Mapping[str, Any], said: str, person: Person) -> str | No
     """The quick answer that somebody types out as it is labelled, or names by its place: "the second one"."""
     voice, words = Voice(person.language, person.units, date.min), plain(said.strip(" .!"))
     options: Sequence[str] = question.get("options", ())
+    scale = next((word[0] for word in words.split() if word.startswith(SCALES) or word in ("c", "f")), None)
+    if scale is not None and question.get("ask") == "number":
+        return next((option for option in options if option.startswith(f"as_{scale}")), None)
     typed = next((option for option in options if plain(option_label(voice, option)) == words), None)
     place = lexicon(person.language).place_in(words.split()) if len(words.split()) <= FEW_WORDS else None
     return typed or (options[place - 1] if place is not None and place <= len(options) else None)
@@ -117,6 +137,7 @@ def split_off(said: str, known: Known) -> tuple[Bare | None, str]:
     return None, said
 
 
+SCALES = ("cels", "cent", "fahr", "faren")
 FEW_WORDS, MOST_WORDS = 4, 6
 """A longer message is no quick answer, and no mere correction of the pile."""
 LONGEST_NAME = 24

@@ -24,10 +24,6 @@ from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.wishes import WISHES, tell_hours
 from bot.language.meaning import Ask, Meaning
 
-ADVISE = frozenset(
-    {"what_next", "state", "trouble", "water_amount", "safe_use", "picture", "harvest_amount", "cannot_turn"}
-)
-"""Asks whose answer holds the next step itself, so that the report before it need not."""
 IN_HAND = frozenset({"what_next", "trouble", "what_if", "water_amount"})
 """Asks for advice, left to a human who has just answered on this pile."""
 
@@ -174,7 +170,7 @@ def first_answers(known: Known, asks: Sequence[Ask], outcome: Outcome) -> None:
     set_up.go_on(after, pile, outcome)
 
 
-TOLD_AT_FIRST = frozenset({"new_pile", "when_ready", "what_next", "state", "mix", "correction"})
+TOLD_AT_FIRST = frozenset({"new_pile", "when_ready", "mix", "correction"})
 """Asks that the first answer about a pile answers by itself."""
 
 
@@ -262,7 +258,7 @@ def reported(known: Known, pile: KnownPile, meaning: Meaning, asks: Sequence[Ask
     """Record and answer what was told, pile by pile; what is known after it."""
     after = known
     told = by_pile(known, meaning, pile)
-    advise = not {ask.kind for ask in asks} & ADVISE and pile.row.id not in known.with_staff
+    advise = not {ask.kind for ask in asks} & keeper.ADVISE and pile.row.id not in known.with_staff
     for one, facts in told:
         keeper.report(known, one, facts, outcome, advise=advise, brief=len(told) > 1 or bool(asks))
         crediting.credit(known, one, facts, meaning, outcome)

@@ -5,6 +5,7 @@ Each doubt is asked about once, and nothing doubtful is recorded before the answ
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import timedelta
 
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.language.meaning import Fact, Meaning
@@ -31,9 +32,22 @@ def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fa
         why = fact.doubt or doubt(said, known.person.units, before.core_c.p50, before.air_c)
         if why in ("surface", "unit") and like_the_last(pile, core_c):
             continue
+        if why == "unit" and as_cool_as_it_should_be(known, pile, core_c, before.core_c.p50):
+            continue
         if why is not None and why != "heard":
             return replace(fact, doubt=why)
     return None
+
+
+def as_cool_as_it_should_be(known: Known, pile: KnownPile, core_c: float, expected_c: float) -> bool:
+    """Whether a cool reading fits the forecast, or a hand that has just found the pile cold."""
+    felt = [one.word for one in pile.records if one.kind == "heat_feel" and known.today - one.on <= LATELY]
+    return abs(core_c - expected_c) <= NEAR_C or felt[-1:] == ["cold"]
+
+
+NEAR_C = 8.0
+"""So near a reading and the forecast are the same for a kitchen thermometer."""
+LATELY = timedelta(days=3)
 
 
 def like_the_last(pile: KnownPile, core_c: float) -> bool:

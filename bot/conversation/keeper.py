@@ -19,6 +19,10 @@ from shared.pile import Record
 from shared.units import M_PER_IN
 from storage.outbox import Line
 
+ADVISE = frozenset(
+    {"what_next", "state", "trouble", "water_amount", "safe_use", "picture", "harvest_amount", "cannot_turn"}
+)
+"""Asks whose answer holds the next step itself, so that the report before it need not."""
 HOT_AIR_C = 25.0
 """A day's mean air at which nobody need turn a pile (common practice: heat illness)."""
 LATELY = timedelta(days=3)
@@ -47,7 +51,7 @@ def report(
     doubtful = doubtful_reading(known, pile, facts)
     sure = [fact for fact in facts if doubtful is None or fact.record is not doubtful.record]
     records = [fact.record for fact in sure]
-    outcome.records.extend((pile.row.id, record, smelt_today(known, pile, record)) for record in records)
+    outcome.records.extend((pile.row.id, record, replaced(known, pile, record)) for record in records)
     settle_scale(known, sure, outcome)
     sure = [fact for fact in sure if fact not in heard]
     if danger_in(records):
@@ -59,10 +63,13 @@ def report(
     elif records and all(record.kind == "not_turned" for record in records):
         not_now(known, pile, records, outcome)
     elif harvests := [record for record in records if record.kind == "harvested"]:
-        harvested(harvests[-1], outcome)
+        harvested(known, pile, harvests[-1], outcome)
     else:
         outcome.lines.extend(facts_as_read(known, sure, outcome))
         answer(known, pile, facts, records, outcome)
+        if any(record.word == "other" for record in records):
+            outcome.say("trouble.pests.other")
+            advise = False
         if advise and outcome.opens is None:
             advice(known, pile, (*pile.records, *records), outcome, brief=brief)
 
@@ -92,12 +99,14 @@ def advice(
         tell_range(pile, found[0], outcome, only_if_moved=True)
 
 
-def smelt_today(known: Known, pile: KnownPile, record: Record) -> int | None:
-    """The word for a smell that a later one of the same day replaces, None for anything else."""
-    if record.kind != "smell":
+def replaced(known: Known, pile: KnownPile, record: Record) -> int | None:
+    """The record that this one is about: a smell of the same day, a harvest whose amount is told now."""
+    mine = [told for told in pile.told if told.said_by == known.person.id and told.record.kind == record.kind]
+    if not mine:
         return None
-    mine = [told for told in pile.told if told.said_by == known.person.id and told.record.kind == "smell"]
-    return mine[-1].id if mine and mine[-1].record.on == record.on == known.today else None
+    same_smell = record.kind == "smell" and mine[-1].record.on == record.on == known.today
+    amount_told = record.kind == "harvested" and known.waiting.get("ask") == "buckets"
+    return mine[-1].id if same_smell or amount_told else None
 
 
 def hot_to_the_hand(known: Known, pile: KnownPile, records: Sequence[Record]) -> bool:
@@ -137,16 +146,28 @@ def warn_of_additions(records: Iterable[Record], outcome: Outcome) -> None:
             return
 
 
-def harvested(record: Record, outcome: Outcome) -> None:
-    """Well done, where it goes, and the next pile."""
+def harvested(known: Known, pile: KnownPile, record: Record, outcome: Outcome) -> None:
+    """Well done, where it goes, how much it was, and the next pile; a fed one goes on by itself."""
     if record.litres:
         outcome.say("harvest.taken", some_bulk=record.litres, bed_m2=bed_covered_m2(record.litres))
     else:
         outcome.say("harvest.well_done")
-    outcome.say("harvest.use")
-    outcome.say("caution.harvest")
-    outcome.say("ask.next_pile")
-    outcome.ask("next_pile", "new_pile", "pause")
+    if known.waiting.get("ask") != "buckets":
+        outcome.say("harvest.use")
+        outcome.say("caution.harvest")
+    if not record.litres:
+        outcome.say("ask.buckets")
+        outcome.ask("buckets", pile=pile.row.id)
+    else:
+        ask_next_pile(pile, outcome)
+
+
+def ask_next_pile(pile: KnownPile, outcome: Outcome) -> None:
+    """A pile that is fed goes on by itself; after another comes the next."""
+    outcome.opens = {}
+    if not pile.row.setup.get("fed"):
+        outcome.say("ask.next_pile")
+        outcome.ask("next_pile", "new_pile", "pause")
 
 
 def bed_covered_m2(litres: float) -> float:

@@ -45,6 +45,10 @@ def not_known(known: Known, outcome: Outcome) -> None:
         outcome.say("ask.feel")
         outcome.ask("feel", "heat.cold", "heat.warm", "heat.hot", pile=pile.row.id)
         return
+    if asked == "buckets" and pile is not None:
+        outcome.say("skipped")
+        keeper.ask_next_pile(pile, outcome)
+        return
     outcome.say(UNKNOWN.get(asked, "skipped"))
     outcome.opens = {}
 
@@ -78,7 +82,7 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         after_smoke(known, meaning, outcome)
         return
     options = known.waiting.get("options") or ()
-    if meaning.bare == "done" and not options:
+    if meaning.bare == "done":
         outcome.say("ask.done")
         outcome.ask("done", "turned", "watered", "added_browns")
         return

@@ -156,7 +156,8 @@ def _range(ready: DateRange, today: date) -> tuple[str, dict[str, str]]:
     if ready.open:
         return "open", {"first_about": first, "middle_about": middle}
     if ready.p10 <= today:
-        return "by", {"last_about": max(ready.p90, today).isoformat()}
+        wide = ready.p90 - max(ready.p50, today) > LONG_TAIL
+        return "by", {"last_about": max(ready.p50 if wide else ready.p90, today).isoformat()}
     if ready.p90 - ready.p10 <= EXACT_WIDTH:
         return "days", {"first_on": first, "last_on": last}
     if ready.p90 - ready.p50 > LONG_TAIL:

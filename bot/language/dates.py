@@ -264,16 +264,15 @@ def day_named(items: list[Item], lex: Lexicon, now: datetime) -> date | None:
     }
     if days:
         return days.pop() if len(days) == 1 else None
-    since = next((x.value for x in items if isinstance(x.value, When) and x.key.startswith(SINCE)), None)
-    if since is not None and since.ahead is not None:
-        return since.ahead - timedelta(days=365)  # "since January" is the last one
     units = {plain(word) for names in lex.tables["dates"]["units"].values() for word in names}
     for count, unit in pairwise(words):
         if unit in units and (count.isdigit() or count in grammar.counts):
             found = _distance("ago", {"count": count, "unit": unit}, grammar, lex, now)
             return None if found is None else found.past
-    month = next((grammar.months[word] for word in words if word in grammar.months), None)
-    if month is None or len(words) > FEW_WORDS:
+    since = {second for first, second in pairwise(words) if f"{first} " in SINCE}
+    said = words if len(words) <= FEW_WORDS else since
+    month = next((grammar.months[word] for word in said if word in grammar.months), None)
+    if month is None:
         return None
     middle = date(now.year, month, 15)
     return middle if middle <= now.date() else middle.replace(year=now.year - 1)

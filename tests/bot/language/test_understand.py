@@ -312,6 +312,7 @@ def test_no_text_can_break_the_reader() -> None:
         ("hace dos meses", "2026-06-11"),
         ("in May", "2026-05-15"),
         ("en noviembre", "2025-11-15"),
+        ("been throwing scraps in since january", "2026-01-15"),
         ("saturday", "2026-08-08"),
         ("130", None),
         ("turned it monday, 128 on tuesday", None),

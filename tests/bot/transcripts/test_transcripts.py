@@ -24,7 +24,7 @@ SCENES = [
 PHONES = count(1_000_000)
 QUOTED = re.compile(r'"[^"]*"')
 QUESTION = re.compile(r"\?")
-BY_NUMBER = ("ask.household", "ask.postcode", "move.staff")
+BY_NUMBER = ("ask.buckets", "ask.household", "ask.postcode", "move.staff")
 """Questions whose answer is a number of its own, 0 to skip; and one that wants none."""
 
 
