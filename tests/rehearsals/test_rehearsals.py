@@ -3,6 +3,7 @@
 import re
 from collections import defaultdict
 from datetime import timedelta
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,12 @@ NOT_FOLLOWED = ("I did not follow", "No te entendí", "No te entendi")
 def season(request: pytest.FixtureRequest) -> list[Message]:
     """The transcript of one script."""
     path: Path = request.param
+    return played(path)
+
+
+@cache
+def played(path: Path) -> list[Message]:
+    """What goes by when a script is played, in Larkmoor County."""
     with pytest.MonkeyPatch.context() as environment:
         environment.setenv("WARMHEAP_PROFILE", str(LARKMOOR))
         return list(rehearse(path.read_text(encoding="utf-8"), path.stem))
@@ -82,3 +89,97 @@ def test_no_sentence_is_said_twice_in_one_message(season: list[Message]) -> None
     for message in season:
         sentences = re.split(r"(?<=[.!?])\s", message.text)
         assert len(sentences) == len(set(sentences)), message.text
+
+
+WINDOWS = {
+    # six kinds of pile: what is prompted for, by its reason; from which day of the script to which; how often
+    "good_hot_pile": {
+        "first_reading": (2, 3, 1, 1),
+        "reading": (4, 60, 0, 4),
+        "cooling_food_left": (4, 45, 2, 5),
+        "reheat": (15, 70, 0, 4),
+        "curing": (40, 85, 1, 1),
+        "ready": (60, 115, 1, 1),
+    },
+    "dry_and_neglected": {
+        "first_reading": (2, 3, 1, 1),
+        "ants": (3, 12, 1, 2),
+        "dry": (3, 40, 0, 3),
+        "reading": (6, 70, 0, 4),
+        "cooling_food_left": (9, 60, 1, 4),
+        "reheat": (20, 100, 0, 3),
+        "curing": (35, 100, 1, 1),
+        "restart": (20, 35, 0, 1),
+        "ready": (60, 135, 0, 1),
+    },
+    "add_as_you_go": {
+        "flies": (5, 40, 1, 2),
+        "food_left": (5, 150, 1, 6),
+        "reading": (20, 150, 0, 4),
+        "restart": (70, 110, 0, 1),
+        "ready": (60, 180, 0, 1),
+    },
+    "without_thermometer": {
+        "first_reading": (2, 3, 1, 1),
+        "reading": (8, 40, 1, 4),
+        "hot_mixing": (5, 20, 0, 2),
+        "cooling_food_left": (8, 50, 1, 4),
+        "rain": (8, 60, 0, 2),
+        "dry": (8, 60, 0, 2),
+        "reheat": (10, 60, 0, 3),
+        "curing": (40, 90, 1, 1),
+        "ready": (80, 140, 1, 1),
+    },
+    "cold_winter_start": {
+        "first_reading": (2, 3, 1, 1),
+        "rain": (2, 20, 0, 1),
+        "reading": (5, 160, 0, 5),
+        "stalled_food_left": (8, 25, 0, 2),
+        "sleep": (14, 40, 1, 1),
+        "wake": (120, 165, 0, 1),
+        "cooling_food_left": (140, 165, 0, 2),
+    },
+    "holiday": {
+        "first_reading": (2, 3, 1, 1),
+        "reading": (4, 60, 0, 3),
+        "cooling_food_left": (4, 60, 1, 3),
+        "reheat": (8, 60, 0, 3),
+        "back": (27, 28, 1, 1),
+        "curing": (30, 70, 0, 1),
+    },
+}
+
+
+@pytest.mark.parametrize("kind", WINDOWS)
+def test_each_kind_of_pile_gets_its_prompts_in_their_windows(kind: str) -> None:
+    """Through the real forecast: each prompt no sooner, later or oftener than is right for it, and no other.
+
+    Source: the weeks of a batch pile as extension pages tell them (first heat on days 1 to 4, turns while it
+    loses its heat, the cure after two to three months); the margins are ours.
+    """
+    season = played(HERE / f"{kind}.txt")
+    first = season[0].at.date()
+    days: dict[str, list[int]] = defaultdict(list)
+    for message in unprompted(season):
+        days[str(message.why).partition(":")[0]].append((message.at.date() - first).days)
+
+    assert set(days) <= set(WINDOWS[kind])
+    for reason, (soonest, latest, fewest, most) in WINDOWS[kind].items():
+        assert fewest <= len(days[reason]) <= most, (reason, days[reason])
+        assert all(soonest <= day <= latest for day in days[reason]), (reason, days[reason])
+
+
+def test_a_pile_that_sleeps_is_left_alone_until_spring() -> None:
+    """Between the word that winter has it and the end of February nothing is said."""
+    season = played(HERE / "cold_winter_start.txt")
+    slept = next(message.at for message in unprompted(season) if str(message.why).startswith("sleep"))
+
+    later = [message.at for message in unprompted(season) if message.at > slept]
+    assert [at for at in later if at.month in (12, 1, 2)] == []
+
+
+def test_a_pile_that_grows_is_never_told_to_cure() -> None:
+    """Nothing is finished of what is fed, but its bottom."""
+    season = played(HERE / "add_as_you_go.txt")
+
+    assert [message for message in unprompted(season) if str(message.why).startswith("curing")] == []
