@@ -130,10 +130,13 @@ class Scene:
 
     @property
     def ready(self) -> tuple[float, float] | None:
-        """The part of the ready range that is shown; None too where the pile is ready."""
+        """The part of the ready range that is shown; None where it is a sliver, or the pile is ready."""
         if self.outlook.stage == "ready":
             return None
-        return self.window.clip(ready_from(self.outlook), self.outlook.ready.p90)
+        shown = self.window.clip(ready_from(self.outlook), self.outlook.ready.p90)
+        goes_on = self.outlook.ready.p90 > self.window.last
+        sliver = shown and goes_on and self.window.px(shown[1] - shown[0]) < LATER_PX / 2
+        return None if sliver else shown
 
     def readings(self, edge: bool) -> list[tuple[float, float]]:
         """Where the readings stand (day, °C): those of the core, or those near the surface."""
@@ -330,9 +333,8 @@ def _curve(axes: "Axes", scene: Scene) -> None:
     axes.plot(x[now:], likely[now:], gid="ahead", **LINES["ahead"])
     for gid, edge in (("reading", False), ("surface", True)):
         read = scene.readings(edge)
-        axes.plot(
-            [at for at, _ in read], [scene.degrees(core_c) for _, core_c in read], gid=gid, **LINES[gid]
-        )
+        degrees = [scene.degrees(core_c) for _, core_c in read]
+        axes.plot([at for at, _ in read], degrees, gid=gid, clip_on=False, **LINES[gid])
     _scale(axes, scene, days)
 
 
@@ -368,7 +370,7 @@ def _rows(axes: "Axes", scene: Scene) -> None:
     axes.set_ylim(len(scene.deeds) - 0.5, -0.5)
     for row, kind in enumerate(scene.deeds):
         days = sorted({scene.window.x(record.on) for record in scene.shown if record.kind == kind})
-        axes.plot(days, [row] * len(days), gid=kind, **LINES[kind])
+        axes.plot(days, [row] * len(days), gid=kind, clip_on=False, **LINES[kind])
 
 
 def _days(sheet: "Axes", y_px: float, scene: Scene) -> None:

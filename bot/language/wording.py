@@ -41,6 +41,8 @@ from storage.people import Person
 LOCALES: Mapping[Language, str] = {"en": "en_US", "es": "es_US"}
 NUDGE = "nudge."
 PLAIN = Shows()
+FAR_APART_DAYS = 330
+"""From here on two dates of one sentence may bear the same month's name."""
 
 
 @cache
@@ -77,7 +79,16 @@ class Voice:
         if not isinstance(template, str):
             one = Locale.parse(self.locale).plural_form(line.values["n"]) == "one"
             template = template[0 if one else 1]
-        return template.format_map({name: self.value(name, value) for name, value in line.values.items()})
+        written = {name: self.value(name, value) for name, value in line.values.items()}
+        return template.format_map(written | self._far_apart(line.values))
+
+    def _far_apart(self, values: Mapping[str, Any]) -> dict[str, str]:
+        """Rough dates with their years, where "early June to late June 2027" would leave one in doubt."""
+        rough = {name: value for name, value in values.items() if name.endswith("_about")}
+        days = [date.fromisoformat(iso) for iso in rough.values()]
+        if not days or (max(days) - min(days)).days < FAR_APART_DAYS:
+            return {}
+        return {name: self.rough_day(name, iso, with_year=True) for name, iso in rough.items()}
 
     def value(self, name: str, value: Any) -> str:
         """One value, written out as the end of its name says."""
@@ -158,10 +169,10 @@ class Voice:
         skeleton = "MMMMd" if on.year == self.today.year or abs(days) < 90 else "yMMMMd"
         return self.line(Line("day.date", {"date": format_skeleton(skeleton, on, locale=self.locale)}))
 
-    def rough_day(self, _name: str, iso: str) -> str:
+    def rough_day(self, _name: str, iso: str, *, with_year: bool = False) -> str:
         """A date no finer than a third of a month: "late June"."""
         on = date.fromisoformat(iso)
-        near = on.year == self.today.year or abs((on - self.today).days) < 90
+        near = not with_year and (on.year == self.today.year or abs((on - self.today).days) < 90)
         month = (
             format_date(on, "LLLL", locale=self.locale)
             if near

@@ -280,6 +280,25 @@ def test_a_ready_range_out_of_sight_is_pointed_to():
     assert "ready →" in words(pictured(outlook(today=5, ready=(200, 250, 300))))
 
 
+def test_a_sliver_of_the_ready_range_is_pointed_to_as_well():
+    """Where only its first days fit, the arrow says more; a short range that ends in sight stays."""
+    window = chart.window_of(outlook(), on(20))
+    last = (window.last - BUILT).days
+    cut_off = pictured(outlook(ready=(last - 1, last + 20, last + 40)))
+    seen = pictured(outlook(ready=(last - 4, last - 2, last)))
+
+    assert "ready →" in words(cut_off)
+    assert "ready →" not in words(seen)
+
+
+def test_marks_on_the_first_day_are_whole():
+    """A mark at the edge of the days shown is not cut through its middle."""
+    figure = pictured(outlook(first=5), [reading(5, 55.0), Record("turned", on(5))])
+
+    for gid in ("reading", "turned"):
+        assert [part.get_clip_on() for part in parts(figure, gid)] == [False]
+
+
 def test_a_ready_pile_shows_since_when_and_no_range():
     """It is ready from the median day of the forecast; what it was before stays to be seen."""
     figure = pictured(outlook(today=90, stage="ready", ready=(60, 70, 100)))

@@ -182,6 +182,21 @@ def ana(channel: str) -> Person:
     return Person(1, "Ana", "en", "f", "America/Denver", "joined", channel, "a")
 
 
+@pytest.mark.parametrize(
+    ("language", "last", "words"),
+    [
+        ("en", "2027-04-28", "Likely ready between early June and late April 2027."),
+        ("en", "2027-06-28", "Likely ready between early June 2026 and late June 2027."),
+        ("es", "2027-06-28", "principios de junio de 2026 y fines de junio de 2027"),
+    ],
+)
+def test_a_range_over_a_year_leaves_no_month_in_doubt(language: str, last: str, words: str) -> None:
+    """Where both ends might be of one year, each is told with its own."""
+    range_ = Line("range.rough", {"first_about": "2026-06-05", "last_about": last})
+
+    assert words in Voice(language, "f", date(2026, 4, 13)).line(range_)  # type: ignore[arg-type]
+
+
 def test_a_phone_without_buttons_gets_digits() -> None:
     """Every quick answer can be given by one digit."""
     sent = render(row("sms", ("turned", "not_turned")), ana("sms"), datetime(2026, 6, 10, 16, tzinfo=UTC))
