@@ -50,3 +50,27 @@ def test_spanish_is_spanish() -> None:
     ready = events(Voice("es", "c", AT.date()))["ready-7@warmheap"]
 
     assert ready.summary.value == "Pila back fence lista por estos días"
+
+
+def test_the_lines_are_those_of_the_standard() -> None:
+    """Each ends with CRLF and is 75 octets at the most (RFC 5545, 3.1), which the parser would forgive."""
+    long = Job(
+        7, "la pila del rincón junto a la cerca de atrás", TURN.on, "Voltéala y riégala: está seca. " * 4
+    )
+    feed = calendar_feed(Voice("es", "c", AT.date()), "Larkmoor Compost", [long], [SOON], AT)
+
+    lines = feed.split(b"\r\n")
+
+    assert lines[-1] == b""
+    assert not any(b"\n" in line or b"\r" in line for line in lines)
+    assert max(map(len, lines)) <= 75
+    assert {b"VERSION:2.0", b"PRODID:-//Warmheap//Calendar//EN"} <= set(lines)
+
+
+def test_a_piles_name_stays_a_name() -> None:
+    """Whatever somebody calls a pile, it adds nothing to the calendar but words."""
+    name = "fence\r\nEND:VEVENT\r\nBEGIN:VALARM; \\, x"
+    found = events(Voice("en", "f", AT.date()), Job(7, name, TURN.on, "Turn it"))
+
+    assert set(found) == {"next-7@warmheap", "ready-7@warmheap"}
+    assert "END:VEVENT" in found["next-7@warmheap"].summary.value
