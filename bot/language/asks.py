@@ -81,6 +81,8 @@ def _ask(
         return None  # "didn't check today"
     if kind in ("later", "stop_adding"):
         return Ask(kind, on=_remind_on(items, today))  # type: ignore[arg-type]
+    if kind == "pause" and any(x.has("<weekday>") and x.value.many for x in items):
+        return None  # "don't text me on Sundays" is of a day of the week
     if kind == "pause":
         return Ask("pause", on=_until(items, today))
     if kind == "schedule":
@@ -153,7 +155,13 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
         found += [Ask("may_add", material=str(x.value), name=x.written) for x in materials]
         grown = any(x.has("<growth>") for x in sentence)
         open_ended = grown or any(x.has("<wh>") for x in items[:last] if x in sentence)
-        if not materials and not open_ended and any(x.has("<opener>") for x in items[first:last]):
+        watery = any(x.has("<water_word>") for x in items[last : last + 2])  # "should I add water"
+        if (
+            not materials
+            and not open_ended
+            and not watery
+            and any(x.has("<opener>") for x in items[first:last])
+        ):
             words = [x.written for x in items[last : last + 4] if x.sentence == items[first].sentence]
             words = [w for w in words if w.isalpha() and plain(w) not in lex.tables["may_add"]["stray"]]
             if words:
@@ -240,6 +248,8 @@ def _schedule(items: list[Item]) -> Ask | None:
         for i, x in enumerate(items)
         if x.has("<weekday>")
     ]
+    if named and all(denied for _, _, denied in named):
+        return Ask("not_before")  # "don't text me on Sundays": which day, is asked
     weekday = min(reversed(named), key=lambda day: day[1:], default=(None,))[0]  # the last that is wanted
     noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
     at = _clock(items, wanted=True) or noon

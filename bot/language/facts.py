@@ -117,8 +117,11 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
         if f.kind == "added" and items[f.at].segment in spread:
             dropped.add(id(f))
         same = [g for g in found if g.kind == "texture" and items[g.at].sentence == items[f.at].sentence]
-        if f.kind == "added" and any(g.at < f.at and g.fields["word"] == "recognisable" for g in same):
-            dropped.add(id(f))  # "I can still see whole leaves, how they went in"
+        put = any(x.has("<add.done>") and x.sentence == items[f.at].sentence for x in items[: f.at])
+        if f.kind == "added" and not put and _shows(f, same):
+            dropped.add(
+                id(f)
+            )  # "I can still see whole leaves, how they went in", "the grass is stuck in mats"
         laid = items[f.at].has("<cover_thing>") and f.fields.get("material") == "other"
         if f.kind == "added" and laid and any(g.kind == "covered" for g in found):
             dropped.add(id(f))  # "put the plastic over it"
@@ -127,6 +130,12 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
         if "word" in f.fields:
             f.fields["word"] = SAME_AS.get(f.fields["word"], f.fields["word"])
     return _corrected(items, [f for f in found if id(f) not in dropped], lex)
+
+
+def _shows(added: Finding, textures: list[Finding]) -> bool:
+    """Whether a material is named only to say what the pile looks like."""
+    words = {(g.fields["word"], g.at < added.at) for g in textures}
+    return bool(words & {("recognisable", True), ("matted", False), ("clumpy", False)})
 
 
 def _corrected(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Finding]:

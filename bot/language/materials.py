@@ -21,6 +21,8 @@ def settle_materials(items: list[Item], lex: Lexicon) -> list[Item]:
             and after.has("<verb>", "<clitic>")
         ):
             item.labels -= {"<material>", "<tea>"}  # "ahí te va"
+        if item.has("<material>") and _likened(joined):
+            item.labels -= {label for label in item.labels if label in ("<material>", f"<{item.value}>")}
         if item.has("<material>") and _of_another(joined, LINKS + WITH * item.has("<other>")):
             link = len(joined) - 1 - joined[-1].has("<article>")
             _join(joined[link - 1], [*joined[link:], item])
@@ -33,6 +35,18 @@ def settle_materials(items: list[Item], lex: Lexicon) -> list[Item]:
         for item in joined[first + 1 : last]:
             item.labels.discard("<material>")
     return joined
+
+
+def _likened(before: list[Item]) -> bool:
+    """ "reseca como rastrojo", "le di vuelta como a las carnitas": nothing but a likeness."""
+    end = len(before)
+    while end > 1 and before[end - 1].has("<article>", "a"):
+        end -= 1
+    return (
+        end > 1
+        and before[end - 1].key == "como"
+        and before[end - 2].has("<moisture>", "<heat>", "<turning_thing>")
+    )
 
 
 def _of_another(before: list[Item], links: tuple[str, ...]) -> bool:

@@ -122,6 +122,8 @@ def _numbered(items: list[Item], at: int, lex: Lexicon) -> tuple[str, int] | Non
         return None
     if item.has("<pile>") and len(items[here].key) == 1 and items[here].key.isalpha() and here == at + 1:
         letter = items[here]
+        if letter.key == "s" and "'" in letter.written:
+            return None  # "pile's one forty"
         capital = letter.written.isupper() and letter.written != "I" and not item.written.isupper()
         if after is None or after.has(*AFTER_NAME, "<and>", "<but>", "<date>") or capital:
             counted = after is not None and after.has("<number>", "<temperature>")  # "pile a 120"
@@ -196,6 +198,8 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
 
 def _contrasted(words: list[str], items: list[Item]) -> bool:
     """ "the new pile", "my first pile": a name only where another one is spoken of too."""
+    if words in (["second"], ["third"]) and any(x.has("<build.done>") for x in items):
+        return False  # "built our second bin"
     return words not in (["new"], ["first"]) or any(
         x.has("old", "older", "other", "second", "third", "<pilename>") for x in items
     )
@@ -239,7 +243,11 @@ def _named_after(items: list[Item], at: int, named: list[Item]) -> tuple[str, in
         return None
     if bare and linked and not items[here - 1].has("<place>"):
         told_before = any(x.has("<pilename>") for x in named)
-        heads = here < len(items) and items[here].has("<shepile>", "<is>", "<was>", "le", "lo")
+        heads = here < len(items) and (
+            items[here].has("<shepile>", "<is>", "<was>", "le", "lo", "<heat>", "<moisture>", "<degree>")
+            or (items[here].number or 0) > LARGEST_PILE_NUMBER
+        )
+        heads = heads or (at > 0 and items[at - 1].has("en", "a"))  # "un ratón en la del alley"
         if not (definite and (told_before or heads)):
             return None
     return " ".join(words), here

@@ -80,7 +80,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("how_measure", ("trouble", "help", "what_next", "state")),
     ("how_turn", ("trouble", "help", "what_next")),
     ("how_build", ("trouble", "help", "what_next")),
-    ("why", ("trouble", "help", "what_next")),
+    ("why", ("trouble", "help", "what_next", "hand_over", "later")),
     ("hand_over", ("who_did",)),
     ("who_did", ("what_next", "claim", "state")),
     ("who_has_tool", ("what_next",)),
@@ -168,14 +168,18 @@ def settle(
     if "share" in kinds and facts and (stuff_added or not someone):
         kinds.discard("share")  # "raked leaves and put them all in", "added my neighbor's leaves too"
     kinds -= {kind for kind in SOCIAL if kind in kinds and _says_more(items, kind, spans)}
+    if any(f.record.kind == "uncovered" for f in facts):
+        kinds.discard("undo")  # "quite la tapa"
+    if any(x.has("<of_else>") for x in items) and not any(x.has("<pile>", "<pilename>") for x in items):
+        kinds.discard("state")  # "a cómo anda el kilo de frijol"
+    if {"claim", "what_next"} <= kinds and not any(x.has("?", "<opener>") for x in items):
+        kinds.discard("what_next")  # "yo me encargo de la que sigue"
     if "undo" in kinds and any(f.record.kind == "temperature" for f in facts):
         asks.append(Ask("correction"))  # "scratch that, it's 115"
         kinds.add("correction")
     if "correction" in kinds:
         meant = bool(facts) or any(x.has("<meant>") for x in items)
         kinds -= {"undo", "trouble"} if meant else {"correction"} if "undo" in kinds else set()
-    if any(f.record.kind == "uncovered" for f in facts):
-        kinds.discard("undo")  # "quite la tapa"
     if any(f.record.kind == "turned" for f in facts):
         kinds.discard("claim")  # "we turned it, my son and I"
     if {"when_ready", "harvest_amount"} <= kinds:  # "how many more weeks until I have compost"

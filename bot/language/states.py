@@ -32,6 +32,9 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             and items[first + 1].has("<not>")
         ):
             continue  # "can't find the fork"
+        if name == "texture.recognisable" and any(x.has("changed", "change") for x in items[first:last]):
+            if any(x.has("<temperature>") and x.sentence == items[first].sentence for x in items):
+                continue  # "it was 98 on Friday, hasn't changed much"
         of_soil = name == "texture.crumbly" and near(items, first, "<smelling>", back=4)
         if name in ("texture.matted", "texture.clumpy"):
             for item in items[first:last]:
@@ -53,11 +56,20 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             concept, value = label[1:-1].split(".")
             if item.has(*_harmless(item, concept)) or (concept, i) in told or _left_behind(items, i, concept):
                 continue
+            if concept in ("smell", "growth", "pests") and _of_what_was_added(items, i):
+                continue
             found = _state(items, i, concept, value, denied)
             if found is not None:
                 kind, seen = found
                 fields = {} if seen is None else {"word": seen}
                 yield Finding(kind, i, tense, fields)
+
+
+def _of_what_was_added(items: list[Item], at: int) -> bool:
+    """ "eché queso con hongo", "tiró frijoles acedos": it went in like that."""
+    linked = at > 1 and items[at - 1].has("con", "de", "with")
+    head = items[at - 2] if linked else items[at - 1] if at else None
+    return head is not None and head.has("<material>") and near(items, at, "<add.done>", back=9)
 
 
 def _left_behind(items: list[Item], at: int, concept: str) -> bool:

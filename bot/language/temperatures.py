@@ -86,6 +86,8 @@ def _stands_for_reading(items: list[Item], at: int, units: Units) -> bool:
     number = item.number or 0.0
     if at > 1 and items[at - 1].has("<turn>") and items[at - 2].has("<sub>"):
         return False  # "I turned 70"
+    if at > 1 and items[at - 1].has("am", "m") and items[at - 2].has("i"):
+        return False  # "I'm 62"
     if item.has("<clocktime>", "<pilename>") or _counts_something(items, at) or _is_code(items, at):
         return False
     before = _before(items, at)
@@ -209,7 +211,7 @@ def _counts_something(items: list[Item], at: int) -> bool:
 
 
 def _of_other_things(items: list[Item], at: int) -> bool:
-    """ "la reparación son 85", "sacó 95 en el examen": the clause tells of money, marks, roads, and of no pile."""
+    """ "la reparación son 85", "sacó 95 en el examen": the clause tells of money or marks, and of no pile."""
     clause = [x for x in items if x.segment == items[at].segment]
     return any(x.has("<of_else>") for x in clause) and not any(
         x.has("<pile>", "<pilename>", "<core>", "<temperature_word>", "<moisture>", "<heat>") for x in clause

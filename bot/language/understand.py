@@ -38,6 +38,7 @@ RECORD_ASKS = {
 }  # fmt: skip
 OTHER_ONE = ("other", "otra")  # no name: which one it is, the conversation knows
 SPANISH_LEAN = 1.2  # who mixes the two writes Spanish with English words rather than the other way round
+ORDINALS = ("st", "nd", "rd", "th")
 SHORT = 6  # words of a message that may be an opt-out in the other language
 _STRETCHED = re.compile(r"([^\W\d_])\1{2,}")
 _SPEAKER = re.compile(r"\s*([^\W\d_]{2,12}):\s+(?=\S)")
@@ -190,7 +191,7 @@ def _as_written(words: list[Item], lex: Lexicon) -> list[Item]:
     for item in items:
         strange = item.key.isalpha() and len(item.key) >= TYPO_LETTERS
         if strange and not lex.known(item.key) and not other.known(item.key):
-            item.key = item.raw = lex.stop_word_meant(item.key) or item.key
+            item.key = item.raw = lex.stop_word_meant(item.key) or lex.heard(item.key) or item.key
             item.labels = {item.key}
         lex.label(item)
     items = lex.fold(items)
@@ -208,7 +209,12 @@ def _other(language: Language) -> Language:
 
 def _spelled(item: Item, lex: Lexicon) -> list[Item]:
     full = lex.spellings.get(item.key)
-    if full is None or (item.key in lex.tables["common"].get("kept", ()) and item.written.isupper()):
+    ordinal = item.glued and item.key in ORDINALS  # the "nd" of "22nd" is no "and"
+    if (
+        full is None
+        or ordinal
+        or (item.key in lex.tables["common"].get("kept", ()) and item.written.isupper())
+    ):
         return [item]
     return [
         Item(f.key, f.raw, item.written if len(full) == 1 else f.written, {f.key, *f.labels}, item.glued)
@@ -328,7 +334,8 @@ def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
     for at, item in enumerate(items):
         lex.label(item)
         if not item.key.isalpha() or lex.known(item.key):
-            if len(item.labels) == 1 and other.names(item.key) and not lex.common(item.key):
+            part = len(item.labels) == 1 and not lex.names(item.key)
+            if part and other.names(item.key) and not lex.common(item.key):
                 item.labels.add("<foreign>")  # known as a part of a name only: "el coffee"
             read.append(item)
             continue
