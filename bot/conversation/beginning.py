@@ -32,12 +32,12 @@ OLDEST = timedelta(days=3 * 365)
 
 def begin(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
     """A joined person without a pile, or one that starts another: True where the message was about that."""
-    asking, answered = known.waiting.get("ask"), meaning.bare
+    asking, answered, asks = known.waiting.get("ask"), meaning.bare, meaning.asks
     meaning = together(known.waited, meaning)
     setup = meaning.setup or Setup()
     said = set_up_values(known, meaning)
     if setup.has_pile is False and not said:
-        without_pile(outcome)
+        without_pile(known, outcome)
     elif "built" in said or (said and (known.piles or asking == "built_yet")):
         picked = asking == "built" and meaning.on is None
         found_pile(known, said, meaning, outcome, assumed=("day",) if picked else ())
@@ -48,11 +48,11 @@ def begin(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
     elif any(ask.kind == "new_pile" for ask in meaning.asks):
         outcome.say("new_pile")
         outcome.ask("built_yet", "how_build")
-    elif asking == "pile_facts" and answered in ("dont_know", "skip"):
-        ask_built(known, meaning, outcome)
     elif setup.has_pile:
         ask_facts("ask.pile_facts", outcome)
         outcome.holds = known.waited is not None
+    elif asking == "pile_facts" and not asks:
+        ask_built(known, meaning, outcome)
     else:
         return False
     return True
@@ -84,8 +84,11 @@ def ask_facts(key: str, outcome: Outcome) -> None:
     outcome.ask("pile_facts", "unknown")
 
 
-def without_pile(outcome: Outcome) -> None:
-    """What to gather, where to put it; build day is the next step."""
+def without_pile(known: Known, outcome: Outcome) -> None:
+    """What to gather, where to put it, said once; build day is the next step."""
+    if known.waiting.get("ask") == "built_yet":
+        outcome.say("no_hurry")
+        return
     outcome.say("gather")
     outcome.say("site")
     outcome.say("caution.ash")

@@ -16,7 +16,7 @@ from bot.conversation.meant import together
 from bot.conversation.talk import Known, KnownPile
 from bot.language.lexicon import lexicon
 from bot.language.meaning import Ask, Bare, Fact, Meaning, Setup
-from bot.language.sharing import among_keepers
+from bot.language.sharing import SPEAKER, among_keepers
 from bot.language.understand import agrees, understand
 from bot.language.wording import Voice, option_label
 from bot.profile import Bin, plain
@@ -29,6 +29,8 @@ def in_context(
     known: Known, question: Mapping[str, Any], said: str, meaning: Meaning
 ) -> tuple[Known, Meaning, str | None]:
     """What is known and meant once the open question is taken into account, and the quick answer it picks."""
+    if (shared := on_shared_phone(known, question, said)) is not None:
+        return shared
     known = replace(known, waited=waiting_words(question, known))
     asked = question.get("ask")
     option = picked(question, meaning) or labelled(question, said, known.person) if question else None
@@ -49,6 +51,20 @@ def in_context(
         return with_pile_picked(known, pile), replace(meaning, bare="other_one"), None
     names = names_of_others(known)
     return known, among_keepers(meaning, said, names, name_asked=known.waiting.get("ask") == "name"), None
+
+
+def on_shared_phone(
+    known: Known, question: Mapping[str, Any], said: str
+) -> tuple[Known, Meaning, str | None] | None:
+    """ "Leo: done": what a keeper who shares this phone says, in the same context."""
+    spoken = SPEAKER.match(said)
+    who = next((name for name in names_of_others(known) if spoken and plain(name) == plain(spoken[1])), None)
+    if spoken is None or who is None:
+        return None
+    rest = said[spoken.end() :]
+    meaning = understand(rest, known.local, known.person.units)
+    known, meaning, option = in_context(known, question, rest, meaning)
+    return known, replace(meaning, speaker=who, by=(who,) if meaning.facts else ()), option
 
 
 def told_alone(question: Mapping[str, Any], said: str, meaning: Meaning, known: Known) -> Meaning | None:

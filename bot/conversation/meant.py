@@ -7,7 +7,7 @@ from typing import Any
 from rapidfuzz.distance import DamerauLevenshtein
 
 from bot.conversation.talk import Known, KnownPile
-from bot.language.meaning import Fact, Meaning, Setup
+from bot.language.meaning import Ask, Fact, Meaning, Setup
 from shared.units import BUCKET_L
 from storage.piles import Told
 
@@ -47,6 +47,8 @@ def tidied(meaning: Meaning) -> Meaning:
     about_pile = bool(meaning.facts) or "trouble" in kinds  # no stranger, whatever the words sound like
     danger = None if meaning.danger == "wrong_person" and about_pile else meaning.danger
     asks = tuple(ask for ask in meaning.asks if ask.kind not in out)
+    if meaning.speaker:  # it is one of several on this phone who cannot
+        asks = tuple(Ask("hand_over") if ask.kind == "cannot_turn" else ask for ask in asks)
     return replace(meaning, facts=facts, asks=asks, danger=danger)
 
 

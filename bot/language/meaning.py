@@ -143,7 +143,7 @@ class Ask:
     material   `may_add`
     on         `later` (remind on), `pause` (until), `stop_adding` (wanted use date)
     weekday    `schedule`: "mon" to "sun"
-    at         `schedule` (time of day), `not_before`
+    at         `schedule` (time of day), `not_before`; None: when is to be asked
     language   `language`
     units      `units`
     code       `join`: upper case

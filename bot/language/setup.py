@@ -19,6 +19,7 @@ _SAYS: dict[str, dict[str, Any]] = {
     "part": {"shade": "part"},
     "thermometer": {"thermometer": True},
     "no_thermometer": {"thermometer": False},
+    "has_pile": {"has_pile": True},
     "no_pile": {"has_pile": False},
 }
 
