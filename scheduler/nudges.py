@@ -47,6 +47,8 @@ QUESTIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
 
 WORK_OF: Mapping[str, TurnWork] = {"turn": "turned", "turn_water": "turned", "water": "watered"}
 """Nudges that ask one keeper of several for some work, and the record that ends it."""
+ASKED_FOR = ("tool_here", "tool_gone")
+"""What answers a question of the person who is told: it does not wait like a message of ours."""
 AMONG_KEEPERS = Phase("among keepers", 3, 7, 1)
 """What one keeper has set going for another."""
 
@@ -100,7 +102,8 @@ def pass_on(work: Work, row: PileRow, to: Person, line: Line, at: datetime) -> b
     held = held_back(to, key, AMONG_KEEPERS, recent, at)
     if held is not None and held.until is None:
         return False
-    due_at = next_allowed(max(at, held.until if held is not None and held.until else at), to)
+    later = held.until if held is not None and held.until is not None and key not in ASKED_FOR else at
+    due_at = next_allowed(max(at, later), to)
     ask, options = QUESTIONS.get(key, (None, ()))
     added = work.outbox.add(
         to.id,

@@ -1,24 +1,22 @@
-"""What keepers of one pile settle among themselves: whose turn it is, who has the tool, who hears what.
+"""What keepers of one pile settle among themselves: whose turn it is, how much each does, who hears what.
 
 Nobody is blamed: the tally is shown when asked for, never pushed. What one keeper sets going for another goes
 out as a nudge to that one phone; whoever is invited consents from their own.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
-from typing import Any
 
+from bot.conversation import tools
 from bot.conversation.crediting import called, keeper_named, tally, who_did
 from bot.conversation.talk import Known, KnownPile, Outcome
+from bot.conversation.tools import Answerer
 from bot.language.meaning import Ask
-from bot.language.sharing import OWN
-from scheduler.turns import Work, owner_of, tool_notes, up_next
+from scheduler.turns import Work, owner_of, up_next
 from storage.outbox import Line
 from storage.people import Person
 from storage.piles import Note
-
-Answerer = Callable[[Known, KnownPile, Ask, Outcome], None]
 
 LONG_AWAY_DAYS = 3
 """A shorter pause puts a turn off; a longer one is an absence, in which no work is owed."""
@@ -121,96 +119,6 @@ def whose_turn(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> No
         outcome.say("whose_turn", name=called(known, pile, ready[0].id))
 
 
-def who_has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
-    """By the last word on it, and how old that is; whoever has it can be asked on the writer's behalf."""
-    tool = ask.topic or "fork"
-    last = tool_notes(pile.group).get(tool)
-    if last is None or last.values.get("gone"):
-        outcome.say("who_has_tool", tool=thing(tool))
-        return
-    since = last.said_at.astimezone(known.at.tzinfo).date()
-    days = (known.today - since).days
-    values: dict[str, Any] = {"tool": thing(tool), "since_on": since.isoformat()}
-    key = (
-        "tool.put_back" if last.who is None else "tool.yours" if last.who == known.person.id else "tool.with"
-    )
-    if last.who is not None:
-        values["name"] = called(known, pile, last.who)
-    if days >= STALE_DAYS:
-        key, values["days_ago"] = f"{key}.old", days
-    outcome.say(key, **values)
-    holder = next((person for person in pile.group.members if person.id == last.who), None)
-    if holder is not None and holder.id != known.person.id and reached(holder) and not known.waiting:
-        outcome.say("tool.ask", name=called(known, pile, holder.id))
-        outcome.ask("tool_ask", "ask_holder", "no_need", pile=pile.row.id, tool=tool, holder=holder.id)
-
-
-def reached(person: Person) -> bool:
-    """Whether somebody can be asked something on a phone of their own."""
-    return person.standing == "joined" and person.through_id is None
-
-
-def ask_holder(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    """Whoever had the tool last is asked whether they still do."""
-    holder, tool = known.waiting.get("holder"), known.waiting.get("tool")
-    if holder is None or tool is None:
-        return
-    outcome.relays.append((pile.row.id, holder, about_tool("nudge.tool", known, pile, tool)))
-    outcome.say("tool.asking", name=called(known, pile, holder))
-    outcome.opens = {}
-
-
-def about_tool(key: str, known: Known, pile: KnownPile, tool: str) -> Line:
-    """What another keeper is asked or told of a tool, and by whom."""
-    values = {"name": called(known, pile, known.person.id), "tool": thing(tool)}
-    return Line(key, values | {"which": tool, "asker": known.person.id})
-
-
-def tool_gone(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
-    """Whoever was asked has it no more; where it is nobody knows."""
-    looked_for = known.waiting.get("of", {})
-    if "which" in looked_for:
-        outcome.note(pile.row.id, "tool", None, tool=looked_for["which"], gone=True)
-        answer_asker("nudge.tool_gone", known, pile, outcome)
-
-
-def answer_asker(key: str, known: Known, pile: KnownPile, outcome: Outcome) -> None:
-    """Tell whoever was looking for a tool what came of it."""
-    looked_for = known.waiting["of"]
-    line = about_tool(key, known, pile, looked_for["which"])
-    outcome.relays.append((pile.row.id, looked_for["asker"], line))
-    outcome.say("tool.telling", name=called(known, pile, looked_for["asker"]))
-    outcome.opens = {}
-
-
-STALE_DAYS = 2
-"""A word on a tool that is older says so in days."""
-
-
-def has_tool(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
-    """A tool has changed hands, or was put back; whoever was looking for it hears where it is."""
-    looked_for = known.waiting.get("of", {}).get("which")
-    tool = ask.topic or looked_for or "fork"
-    who = known.person if ask.name == OWN else keeper_named(pile, ask.name)
-    if ask.kind == "has_tool" and who is None:
-        outcome.say("who_has_tool", tool=thing(tool))
-        return
-    outcome.note(pile.row.id, "tool", who.id if who and ask.kind == "has_tool" else None, tool=tool)
-    if ask.kind == "tool_back":
-        outcome.say("tool.noted_back", tool=thing(tool))
-    elif who is not None and who.id == known.person.id:
-        outcome.say("tool.noted_you", tool=thing(tool))
-    elif who is not None:
-        outcome.say("tool.noted", tool=thing(tool), name=called(known, pile, who.id))
-    if tool == looked_for and who is not None and who.id == known.person.id:
-        answer_asker("nudge.tool_here", known, pile, outcome)
-
-
-def thing(tool: str) -> list[dict[str, Any]]:
-    """A tool as a phrase with its article."""
-    return [{"key": f"thing.{tool}", "values": {}}]
-
-
 def agree_share(known: Known, pile: KnownPile, ask: Ask, outcome: Outcome) -> None:
     """How much of the work the writer takes on; nobody sets another's share."""
     outcome.note(pile.row.id, "share", known.person.id, **{ask.topic or "weight": ask.amount})
@@ -293,6 +201,7 @@ def absences(known: Known, outcome: Outcome) -> None:
 
 
 ANSWERS: Mapping[str, Answerer] = {
+    **tools.ANSWERS,
     "share": share,
     "my_name": my_name,
     "hand_over": hand_over,
@@ -300,11 +209,6 @@ ANSWERS: Mapping[str, Answerer] = {
     "whose_turn": whose_turn,
     "who_did": who_did,
     "tally": tally,
-    "who_has_tool": who_has_tool,
-    "has_tool": has_tool,
-    "tool_back": has_tool,
-    "ask_holder": ask_holder,
-    "tool_gone": tool_gone,
     "agree_share": agree_share,
     "limit": limit,
     "news": news,

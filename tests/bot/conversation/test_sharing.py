@@ -327,6 +327,20 @@ def test_whoever_has_the_tool_is_asked_on_request(family: Family) -> None:
     (told,) = family.sent_to(1)
     assert (told.lines[0].key, told.lines[0].values["name"]) == ("nudge.tool_here", "Leo")
     assert told.reason["why"] == "tool_here"
+    assert told.due_at - family.leo.at < timedelta(minutes=5)
+
+
+def test_looking_for_the_fork_keeps_the_turn_open(family: Family) -> None:
+    """Ana, asked to turn the pile, looks for the fork first; then "1" says that she has turned it."""
+    family.leo.text("i have the fork")
+    family.later(7)
+    assert [row.person_id for row in family.turn_due()] == [1]
+
+    assert keys(family.ana.text("who has the fork?")) == ["tool.with.old", "tool.ask"]
+    family.ana.text("1")
+    family.ana.text("1")
+
+    assert [one.said_by for one in family.told() if one.record.kind == "turned"] == [1]
 
 
 def test_a_tool_that_is_not_there_is_with_nobody(family: Family) -> None:
