@@ -8,6 +8,7 @@ from bot.conversation import moving
 from bot.conversation.crediting import CREDITED
 from bot.conversation.hand_over import hand_over
 from bot.conversation.talk import Known, Outcome
+from bot.language.wording import Voice
 from scheduler.nudges import pass_on
 from scheduler.planner import answered, given
 from storage.codes import fresh_code
@@ -72,11 +73,15 @@ def agree(work: Work, known: Known, outcome: Outcome, at: datetime) -> None:
 
 
 def wording_shown(work: Work, known: Known) -> str:
-    """What this person was last asked to agree to; texts that are not kept any more stand in the ledger."""
+    """What this person was last asked to agree to; texts that are not kept any more stand in the ledger.
+
+    Whoever says yes along with the code of a class has read what its poster says.
+    """
     thread = work.outbox.thread(known.person.id, WHOLE_THREAD)
     asked = [row.text for row in thread if row.text and any(line.key == "consent" for line in row.lines)]
     agreed = [line.wording for line in work.people.consents(known.person.id) if line.given]
-    return (asked or agreed or [""])[-1]
+    voice = Voice(known.person.language, known.person.units, known.today)
+    return (asked or agreed or [voice.line(Line("poster.small", {}))])[-1]
 
 
 def store_piles(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> dict[int, int]:

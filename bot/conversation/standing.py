@@ -67,7 +67,7 @@ def stranger(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> 
         speak(meaning.language, known, outcome)
     if asked and refused:
         consent_refused(outcome)
-    elif agreed and (asked or codes.taught or codes.pile_id):
+    elif agreed and (asked or codes.taught):  # a forwarded code has told them nothing of what comes
         pile_id = codes.pile_id or known.waiting.get("invited")
         if pile_id is not None:
             outcome.joins_pile = int(pile_id)

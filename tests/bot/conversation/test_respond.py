@@ -123,6 +123,20 @@ def test_the_wording_is_known_long_after_it_was_shown(store: Store, years: int) 
     ]
 
 
+def test_a_yes_with_the_code_is_a_yes_to_the_poster(store: Store) -> None:
+    """Nothing was sent before: the ledger has the poster's wording."""
+    with store.work() as work:
+        work.classes.add(ClassRow("FIG22", "en", "America/Phoenix"))
+        work.commit()
+    phone = Phone(store)
+    phone.text("FIG22 yes")
+
+    with store.work(reading=True) as work:
+        (consent,) = work.people.consents(phone.person().id)
+    assert consent.wording.startswith("For adults. One to three texts a week")
+    assert "STOP" in consent.wording
+
+
 def test_consent_is_kept_with_the_wording_as_shown(store: Store) -> None:
     """Wording, language, channel and class stand in the ledger."""
     with store.work() as work:
@@ -266,14 +280,14 @@ def test_smoke_alerts_the_staff(ana: Phone) -> None:
 
 
 def test_a_forwarded_code_lets_a_second_keeper_join_from_their_own_phone(ana: Phone) -> None:
-    """They consent themselves, and both see one history."""
+    """They consent themselves, once they have read to what, and both see one history."""
     ana.text("I want to share the pile with my uncle")
     with ana.store.work(reading=True) as work:
         rows = work.outbox.thread(ana.person().id, 3)
     code = next(line.values["code"] for row in rows for line in row.lines if line.key == "share.code")
     beto = Phone(ana.store, "+15055550102")
 
-    beto.text(code)
+    assert keys(beto.text(f"{code} yes")) == ["consent"]
     beto.text("yes")
     beto.text("turned it")
 
