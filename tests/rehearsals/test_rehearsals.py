@@ -15,6 +15,7 @@ from bot.rehearse import US, Message
 HERE = Path(__file__).parent
 SCRIPTS = sorted(HERE.glob("*.txt"))
 LARKMOOR = HERE.parents[1] / "deploy" / "larkmoor.toml"
+EXEMPT = ("recheck", "tool_here", "tool_gone")
 NOT_FOLLOWED = ("I did not follow", "No te entendí", "No te entendi")
 
 
@@ -56,12 +57,12 @@ def test_one_unprompted_message_a_day_at_most(season: list[Message]) -> None:
 
 
 def test_nudges_keep_away_from_somebody_who_has_just_written(season: list[Message]) -> None:
-    """None within 24 hours of the person's own words, a recheck of a dangerous heat apart."""
+    """None within 24 hours of the person's own words, but a recheck of great heat, or what they asked for."""
     last: dict[str, Message] = {}
     for message in season:
         if message.to == US:
             last[message.sender] = message
-        elif message in unprompted(season) and not str(message.why).startswith("recheck"):
+        elif message in unprompted(season) and not str(message.why).startswith(EXEMPT):
             before = last.get(message.to)
             assert before is None or message.at - before.at >= timedelta(hours=24)
 
