@@ -289,4 +289,13 @@ def bare_answer(items: Sequence[Item], lex: Lexicon) -> Bare | None:
         " ".join(plain(x.raw) for x in items if not x.has("<polite>") or plain(x.raw) in kept),
         " ".join(plain(x.raw) for x in items if not x.has("<end>", "<break>", "<emoji>")),
     }
-    return next((lex.bare[words] for words in said if words in lex.bare), None)
+    whole = next((lex.bare[words] for words in said if words in lex.bare), None)
+    return whole or _twice(items, lex)
+
+
+def _twice(items: Sequence[Item], lex: Lexicon) -> Bare | None:
+    """ "listo, hecho", "para nada, no": two short answers that say the same."""
+    comma = next((i for i, x in enumerate(items) if x.key == ","), 0)
+    halves = (items[:comma], [x for x in items[comma + 1 :] if not x.has("<end>", "<emoji>")])
+    told = {lex.bare.get(" ".join(plain(x.raw) for x in half)) for half in halves}
+    return told.pop() if comma and len(told) == 1 else None

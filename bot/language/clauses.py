@@ -114,7 +114,7 @@ def _asked_to(items: list[Item], last: int, end: int) -> int:
             or (items[i].has(",", "...", ";", "-") and not marked and _states(items, i + 1, end))
             or (
                 i > last
-                and items[i].has("it", "pile", "temperature")
+                and items[i].has("it", "pile", "temperature", "she")
                 and _opens_clause(items, i, end)
                 and not items[i - 1].has("<asks_on>", "<aux>", "<wh>", "<is>", "<article>")
             )
@@ -136,6 +136,8 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
             return at
         if "ask" in item.scope and "ask" not in items[first].scope:
             return at
+        if name == "plan" and at > last and _told_past(items, at):
+            return at  # "tengo que decir que ya la volteé"
         if name == "plan" and items[first].key == "antes" and item.has("<was>"):
             return at  # "antes de voltearla estaba en 152"
         if name == "hypo" and (
@@ -146,12 +148,22 @@ def _reach(items: list[Item], first: int, last: int, end: int, name: str) -> int
     return at
 
 
+def _told_past(items: list[Item], at: int) -> bool:
+    """Whether a form that can only be past stands here, beside its pronoun."""
+    forms = {label.rsplit(".", 1)[-1] for label in items[at].labels if "." in label}
+    return "done>" in forms and not forms & {"now>", "imp>", "maybe>"} and items[at - 1].has("<clitic>", "ya")
+
+
 def _states(items: list[Item], at: int, end: int) -> bool:
     """Whether the clause from `at` on tells something: "q onda, ya medí, trae 147"."""
     clause = list(takewhile(lambda x: not x.has("<break>", "<end>"), items[at:end]))
     if any(x.has("<wh>", "<opener>", "<aux>") for x in clause[:2]):
         return False
     told = any(label.endswith(".done>") for x in clause for label in x.labels)
+    told = told or (
+        any(x.has("<is>", "<was>") for x in clause)
+        and any(x.has("<moisture>", "<smell>", "<heat>") for x in clause)
+    )
     return told or any(x.has("<temperature>") or (x.has("<number>") and (x.number or 0) > 32) for x in clause)
 
 
@@ -161,7 +173,7 @@ def _opens_clause(items: list[Item], at: int, end: int) -> bool:
         return any(label.endswith(".done>") for label in items[at + 1].labels)
     return (
         at + 1 < end
-        and items[at].has("it", "they", "thats", "that", "pile", "temperature")
+        and items[at].has("it", "they", "she", "thats", "that", "pile", "temperature")
         and items[at + 1].has("s", "was", "<is_plain>")
     )
 

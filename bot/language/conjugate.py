@@ -180,12 +180,17 @@ def _other_number(word: str, language: Language) -> str:
     return word + "es" if word.endswith(("sh", "ch", "x", "z")) else _y(word, "s")
 
 
-def smells(phrases: Iterable[str]) -> Iterator[str]:
-    """Each Spanish phrase, and "a pescado" as "a puro pescado" too."""
+_ADJECTIVE = re.compile(r"(?<=[^\W\d_])(ad|id|ud|ec|os|ísim|it|bi|úmed|elt|act|edi|tost)a\b")
+
+
+def inflected(phrases: Iterable[str], concept: str) -> Iterator[str]:
+    """Each Spanish phrase of a concept in its other genders and numbers; of a smell, "a puro pescado" too."""
     for phrase in phrases:
         yield phrase
-        if phrase.startswith("a "):
+        if concept == "smell" and phrase.startswith("a "):
             yield from (f"a {pure} {phrase[2:]}" for pure in ("puro", "pura", "pinche"))
+        if concept in ("moisture", "heat", "texture"):
+            yield from {_ADJECTIVE.sub(rf"\1{ending}", phrase) for ending in ("o", "as", "os")} - {phrase}
 
 
 _SMALL = re.compile(r"(?:(?:e?c)?it|ill)([oa])(s?)$")

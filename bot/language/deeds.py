@@ -21,6 +21,11 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             for n, (a, b) in hits
         ):
             continue  # "opened the lid on pile 2", "popped the lid back on"
+        if name == "turned" and any(
+            n == "not_turned" and a <= first and items[a].segment == items[first].segment
+            for n, (a, b) in hits
+        ):
+            continue  # "se me olvidó darle vuelta el sábado"
         kind: Kind = name
         if items[first].has("<harmless.deed>") or (
             items[first].has("<beasts>") and kind in ("turned", "harvested")

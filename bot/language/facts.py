@@ -297,6 +297,8 @@ def _told_next(
 ) -> When | None:
     """ "my wife added milk. yesterday that was": a sentence that tells nothing else dates the one before."""
     following = items[f.at].sentence + 1
+    if any(x.sentence == following and x.has("<remind>", "<reminder>", "<will>") for x in items):
+        return None  # "turned it, 137. Remind me Sunday"
     others = [g.kind for g in found if items[g.at].sentence == following]
     of_build = f.kind == "added" and set(others) == {"built"}  # "straw, leaves, manure. Built it Wednesday"
     if f.tense == "present" or (others and not of_build):

@@ -231,7 +231,7 @@ def lexicon(language: Language) -> Lexicon:
         _add_phrases(made, words, {f"<{name}>"}, None)
     for concept, values in tables["concepts"].items():
         for value, words in values.items():
-            said = conjugate.smells(words) if (concept, language) == ("smell", "es") else words
+            said = conjugate.inflected(words, concept) if language == "es" else words
             _add_phrases(made, said, {"<concept>", f"<{concept}>", f"<{concept}.{value}>"}, value)
     for material, names in tables["materials"].items():
         _add_phrases(made, conjugate.numbers(names, language), {"<material>", f"<{material}>"}, material)

@@ -193,7 +193,35 @@ def _named_before(named: list[Item], items: list[Item], at: int) -> tuple[str | 
         and all(w.has("<place>") for w in named[len(named) - len(words) :])
     ):
         return " ".join(reversed(words)), len(words)
+    if len(words) == 1 and _opens_clause(named) and _told_of(items, at):
+        return words[0], 1  # "Port pile 131, starboard pile 98"
     return None, 0
+
+
+def _opens_clause(named: list[Item]) -> bool:
+    """Whether the last word stands first in its clause, and is no word of another use."""
+    if len(named) > 1 and not named[-2].has("<break>", "<end>", "<and>", "<filler>"):
+        return False
+    other = (
+        "<temperature_word>",
+        "<core>",
+        "<edge>",
+        "<relation>",
+        "<sub>",
+        "<it>",
+        "<more_than>",
+        "<degree>",
+    )
+    return not named[-1].has(
+        *other, "<filler>", "<polite>", "<article>", "<a>", "<wh>", "<aux>", "<not>", "<size>"
+    )
+
+
+def _told_of(items: list[Item], at: int) -> bool:
+    after = items[at + 1] if at + 1 < len(items) else None
+    return after is not None and (
+        (after.number is not None and after.number > LARGEST_PILE_NUMBER) or after.has("<heat>", "<moisture>")
+    )
 
 
 def _contrasted(words: list[str], items: list[Item]) -> bool:

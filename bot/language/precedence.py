@@ -25,7 +25,7 @@ APART = {
     ("may_add", "what_next"),
 }
 """The first and the second may both be meant, where each is asked in a clause of its own."""
-SPANS_OF_TIME = ("<days>", "<weeks>", "<months>", "long", "longer", "soon", "tiempo")
+SPANS_OF_TIME = ("<days>", "<weeks>", "<months>", "long", "longer", "soon", "tiempo", "falta", "faltara")
 SOCIAL = {"thanks", "greeting"}
 SMALL_TALK = 3  # words beside a greeting that are still only a greeting
 # the first kind that is there stands for the others
@@ -51,6 +51,7 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
             "privacy",
             "state",
             "how_build",
+            "may_add",
         ),
     ),
     ("join", ("start", "share", "what_next")),
@@ -61,9 +62,10 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("later", ("claim", "help", "decline", "schedule")),
     ("undo", ("trouble", "what_next")),
     ("share", ("what_next",)),
+    ("language", ("resume", "start")),
     ("language", ("hand_over", "share", "schedule", "help", "later", "person", "what_next", "trouble")),
     ("to_staff", ("hand_over",)),
-    ("when_ready", ("may_add",)),
+    ("when_ready", ("may_add", "pause")),
     ("mix", ("may_add",)),
     ("safe_use", ("may_add",)),
     ("harvest_amount", ("may_add",)),
@@ -158,10 +160,16 @@ def settle(
         and not told_off
     ):
         kinds.discard("hand_over")  # "the twins want to know when it's done"
+    if {"my_data", "forget_me"} <= kinds and any(
+        x.has("send", "export", "copy", "download", "give") for x in items
+    ):
+        kinds.discard("forget_me")  # "send a dump of all my data"
+    if {"what_next", "hand_over"} <= kinds and any(x.has("<or>") and "ask" in x.scope for x in items):
+        kinds.discard("hand_over")  # "do we let them turn it or leave it?"
     next_asked = any(x.has("next") and "ask" in x.scope for x in items)
     if "what_next" in kinds and next_asked and not any(x.has("<cure_word>") for x in items):
         kinds.discard("trouble")  # "it's cold inside, what is the next thing I do?"
-    someone = any(x.has("<relation>", "<helper>", "number", "person") for x in items)
+    someone = any(x.has("<relation>", "<helper>", "<name>", "number", "person") for x in items)
     stuff_added = any(f.record.kind == "added" for f in facts) and not any(
         x.has("join", "invite", "share", "number", "<reminder>") for x in items
     )

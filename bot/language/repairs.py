@@ -16,7 +16,9 @@ def repair(items: list[Item], lex: Lexicon) -> None:
     for way, (first, last) in list(lex.searches(items, "repair.")):
         _count_anew(items, first, last)
         at = next((i for i in range(last, min(last + NEAR, len(items))) if items[i].has(*SORTS)), None)
-        if at is None or items[at].has("<now>") or (way == "meant" and at > last):
+        if at is None or (at > last and items[at - 1].has("no", "not")):
+            continue  # "115 perdón, no 151"
+        if items[at].has("<now>") or (way == "meant" and at > last):
             continue
         sort = next(sort for sort in SORTS if items[at].has(sort))
         before = [i for i in range(max(0, first - BACK), first) if items[i].has(sort)]

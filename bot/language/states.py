@@ -48,6 +48,8 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
     for i, item in enumerate(items):
         if item.scope & UNREAL or not item.has("<concept>"):
             continue
+        if i + 1 < len(items) and items[i + 1].glued and items[i + 1].number is not None:
+            continue  # "LODO9" is a code
         tense = tense_at(items, i)
         denied = "not" in item.scope
         for label in item.labels:
@@ -115,6 +117,8 @@ def _state(
         spoiled = near(items, at, "<add.done>", back=9) and near(items, at, "<material>", back=0, ahead=2)
         if at + 1 < len(items) and items[at + 1].has("<material>"):
             return None  # "moldy strawberries"
+        if near(items, at, "<smelling>", back=4):
+            return None  # "smells of leaf mould"
         grows = _sees(items, at) or near(items, at, "<growing>", back=3, ahead=4)
         return None if spoiled or (item.has("<material>") and not grows) else ("growth", None)
     if concept == "texture" and not denied:
@@ -183,6 +187,11 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None  # "soaked it"
     if at and items[at - 1].has("<smell.earthy>") and item.has("<adjective_only>"):
         return None  # "huele a tierra del monte mojada"
+    if any(x.has("<smelling>") and x.segment == item.segment for x in items[max(0, at - 5) : at]):
+        if any(x.has("like", "of", "como", "a") for x in items[max(0, at - 3) : at]):
+            return None  # "smells of wet earth", "smells like a wet dog"
+    if after is not None and after.has("stuff", "things", "material", "materials", "matter"):
+        return None  # "what dry stuff do I mix in?"
     degree = _degree(items, at)
     if value == "dry":
         return "bit_dry" if degree == "little" else "dry"
@@ -194,6 +203,7 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
             degree == "very"
             and any(x.has("too", "demasiado", "demasiada") for x in items[max(0, at - 2) : at])
         )
+        or (degree == "little" and any("too" in x.key.split() for x in items[max(0, at - 3) : at]))
     ):
         return "bit_wet"
     return value

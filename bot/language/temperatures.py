@@ -256,7 +256,7 @@ def _ranges(items: list[Item], units: Units) -> list[Item]:
                 joint.has("-", "<or>", "or", "to", "o", "a")
                 or (joint.has("<and>") and at and items[at - 1].has("between", "entre"))
             )
-            and not (at and items[at - 1].has("<falling>"))
+            and not (at and items[at - 1].has("<falling>", "<amend>"))
         ):
             middle = (low.number + high.number) / 2
             unit = high.value.unit if high.has("<temperature>") else None
@@ -288,7 +288,12 @@ def _mark_changes(items: list[Item]) -> None:
         before = items[at - 1] if at else None
         after = items[at + 1 : at + 2]
         dated = any(x.has("<date>") for x in after)
-        if before is not None and before.has("<falling>", "<instead>") and len(readings) > 1 and not dated:
+        if (
+            before is not None
+            and before.has("<falling>", "<instead>", "<amend>")
+            and len(readings) > 1
+            and not dated
+        ):
             items[at].labels.add("<past_reading>")
         following = next((i for i in readings if i > at), at)
         if before is not None and before.has("de") and any(x.has("<shift>") for x in items[at:following]):
@@ -298,7 +303,7 @@ def _mark_changes(items: list[Item]) -> None:
         if "not" in items[at].scope and before is not None and not before.has("not", "no"):
             continue
     wrong = [at for at in readings if any(x.has("<wrote>") for x in items[max(0, at - 2) : at])]
-    if len(wrong) < len(readings) and any(x.has("<meant>", "<slip>") for x in items):
+    if len(wrong) < len(readings) and any(x.has("<meant>", "<slip>", "era", "eran") for x in items):
         for at in wrong:  # "typo, that's 56, I put 65"
             items[at].labels.add("<past_reading>")
     for first, second in itertools.pairwise(readings):

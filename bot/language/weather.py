@@ -20,7 +20,9 @@ def _mark(items: list[Item], start: int, end: int) -> None:
         about = [
             i
             for i in part
-            if items[i].has("<weather>") or _out_there(items, i) or (told and items[i].has("afuera"))
+            if (items[i].has("<weather>") and not (i and items[i - 1].has("como", "like")))
+            or _out_there(items, i)
+            or (told and items[i].has("afuera"))
         ]
         follows = part[0] > start and "weather" in items[part[0] - 1].scope
         bare = not any(
