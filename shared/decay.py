@@ -49,7 +49,7 @@ def cardinal(temp_c: float, low_c: float, best_c: float, high_c: float) -> tuple
 def temperature_factor(temp_c: float, mild_peak: float, mild_low_c: float) -> tuple[float, float]:
     """Two communities, mild (best at 37 °C) and hot (best at 58 °C) [-], and the slope [1/K].
 
-    The mild one reaches `mild_peak`, usually 0.7, and wakes at `mild_low_c`, usually 0 °C. Published
+    The mild one reaches `mild_peak`, usually 0.7, and wakes at `mild_low_c`, about -5 °C. Published
     responses differ most in the cold: 0.02 to 0.33 at 10 °C.
     """
     mild, mild_slope = cardinal(temp_c, mild_low_c, 37.0, 52.0)

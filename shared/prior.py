@@ -17,11 +17,11 @@ Array = npt.NDArray[np.float64]
 # takes more than half a year, often a whole one, and a weekly turned one 10-12 weeks (common practice).
 # Spreads are published ranges, read as 80 % of the cases.
 PRIOR: Mapping[str, tuple[str, float, float]] = {
-    "fast_per_day": ("log", 0.185, 0.23),
-    "moderate_per_day": ("log", 0.038, 0.23),
+    "fast_per_day": ("log", 0.176, 0.23),
+    "moderate_per_day": ("log", 0.0345, 0.23),
     "slow_per_day": ("log", decay.SLOW_PER_DAY, 0.30),
     "mild_peak": ("log", 0.70, 0.15),
-    "mild_low_c": ("even", -2.0, 4.0),
+    "mild_low_c": ("even", -5.0, 5.0),
     "growth_per_day": ("log", decay.GROWTH_PER_DAY, 0.30),
     "heat_mj_per_kg": ("log", decay.HEAT_MJ_PER_KG, 0.06),
     "conductivity": ("log", 0.38, 0.25),

@@ -20,8 +20,8 @@ from matplotlib.ticker import MaxNLocator
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.shared.measured import BANDS, CURVES
-from tests.shared.one_pile import WOODY, Course, go, year
+from tests.shared.measured import BANDS, CURVES, SHREDDED
+from tests.shared.one_pile import Course, go, year
 
 BLUE, ORANGE, GREEN, INK, GREY, PALE = "#0072B2", "#D55E00", "#009E73", "#222222", "#8a8a8a", "#e4e2dc"
 STYLE = {
@@ -74,7 +74,7 @@ def heaps(axes: Axes) -> None:
     line(axes, CURVES[2].modelled(42), BLUE)
     axes.text(6, 73, "30 m³, turned on days 14 and 28", color=BLUE)
     for volume_m3, colour, height in ((0.75, GREEN, 19.5), (0.3, ORANGE, 2.5)):
-        small = go(42, volume_m3=volume_m3, pools=WOODY, moisture=0.55, kg_m3=300, air_c=7, turn_every=30)
+        small = go(42, volume_m3=volume_m3, kg_m3=300, air_c=7, turn_every=30, **SHREDDED)
         line(axes, small, colour)
         axes.text(6, height, f"{volume_m3:g} m³", color=colour)
     axes.text(41.5, 19.5, "grey: small ones stayed\nwithin a few °C of the air", ha="right", color=GREY)
