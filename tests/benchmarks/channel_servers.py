@@ -129,7 +129,10 @@ class SmscSide:
 
     async def ready(self) -> None:
         """The program has bound."""
-        await self._smsc.next("bind")
+        async with asyncio.timeout(PATIENCE_S):
+            while not self._smsc.has("bind"):
+                await self._smsc.order("look")
+                await asyncio.sleep(0.1)
 
     async def say(self, number: int, text: str) -> None:
         """A text comes from a person's phone."""
