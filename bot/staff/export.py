@@ -16,7 +16,7 @@ from itertools import repeat
 from tempfile import SpooledTemporaryFile
 from typing import Any
 
-from bot.staff.report import harmless
+from bot.staff.report_files import harmless
 from shared.diversion import FACTORS, group_of
 from shared.materials import all_materials
 from storage.work import Work

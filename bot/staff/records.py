@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from bot.staff.report import harmless
+from bot.staff.report_files import harmless
 from storage.privacy import Message
 
 BLANK = "[...]"

@@ -3,21 +3,13 @@
 Each section says what its figures mean and what they do not. `figures.py` has the rules behind them.
 """
 
-import csv
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from io import BytesIO, StringIO
 from typing import Any
-from xml.sax.saxutils import escape
 
 from babel.dates import format_date
 from babel.numbers import format_decimal, format_percent
-from reportlab.lib import colors
-from reportlab.lib.pagesizes import LETTER
-from reportlab.lib.styles import ParagraphStyle, getSampleStyleSheet
-from reportlab.lib.units import inch
-from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from shared.units import BUCKET_L, KG_PER_LB
 
@@ -51,7 +43,7 @@ def sections(figures: Mapping[str, Any], say: Say, locale: str, units: str) -> l
         write.classes(figures["classes"]),
         write.households(figures["households"]),
         write.going(figures["going"]),
-        *write.going_by(figures["going"]),
+        *write.going_by(figures["going"], figures["classes"]["each"]),
         write.batches(figures["batches"]),
         write.diversion(figures["diversion"]),
         write.forecasts(figures["forecasts"]),
@@ -159,7 +151,8 @@ class _Writer:
             points,
         )
 
-    def going_by(self, of: Mapping[str, Any]) -> Iterator[Section]:
+    def going_by(self, of: Mapping[str, Any], classes: Iterable[Mapping[str, Any]]) -> Iterator[Section]:
+        called = {one["code"]: f"{one['title']} ({one['code']})" for one in classes if one["title"]}
         titles = {
             "class": "Still going, by class",
             "language": "Still going, by language",
@@ -170,7 +163,7 @@ class _Writer:
             groups = of[key]["groups"]
             rows = tuple(
                 (
-                    self.group(name),
+                    called.get(name) or self.group(name),
                     self.number(group["n"]),
                     *(self.share(point["share"] and point["share"]["value"]) for point in group["curve"]),
                 )
@@ -303,65 +296,3 @@ class _Writer:
             self.say("The share still going: Kaplan and Meier 1958. Shares of few: Wilson 1927."),
         )
         return Section(self.say("How this was counted"), notes, (), ())
-
-
-def as_csv(report: Sequence[Section]) -> bytes:
-    """The tables one below the other, for a spreadsheet; no cell can be taken for a formula."""
-    out = StringIO()
-    writer = csv.writer(out)
-    for section in report:
-        writer.writerow([harmless(section.title)])
-        writer.writerows([[harmless(note)] for note in section.notes])
-        if section.head:
-            writer.writerow([harmless(cell) for cell in section.head])
-        writer.writerows([[harmless(cell) for cell in row] for row in section.rows])
-        writer.writerow([])
-    return out.getvalue().encode("utf-8-sig")
-
-
-def harmless(cell: str) -> str:
-    """A cell that no spreadsheet runs."""
-    return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
-
-
-def as_pdf(title: str, byline: str, report: Sequence[Section], language: str) -> bytes:
-    """The report on letter pages, with text that can be selected."""
-    out = BytesIO()
-    styles = getSampleStyleSheet()
-    body = ParagraphStyle("body", parent=styles["BodyText"], fontName="Times-Roman", fontSize=10, leading=13)
-    heading = ParagraphStyle("heading", parent=styles["Heading2"], fontName="Times-Bold", spaceBefore=12)
-    head = ParagraphStyle("title", parent=styles["Title"], fontName="Times-Bold", alignment=0)
-    story: list[Flowable] = [Paragraph(escape(title), head), Paragraph(escape(byline), body)]
-    for section in report:
-        story.append(Paragraph(escape(section.title), heading))
-        story.extend(Paragraph(escape(note), body) for note in section.notes)
-        if section.rows:
-            story += [Spacer(1, 4), _table(section, body)]
-    document = SimpleDocTemplate(
-        out, pagesize=LETTER, title=title, author=byline, lang=language, leftMargin=inch, rightMargin=inch
-    )
-    document.build(story)
-    return out.getvalue()
-
-
-def _table(section: Section, body: ParagraphStyle) -> Table:
-    """Names may take several lines; figures are short."""
-    cells = [
-        [
-            Paragraph(escape(cell), body) if not place or row is section.head else cell
-            for place, cell in enumerate(row)
-        ]
-        for row in (section.head, *section.rows)
-    ]
-    table = Table(cells, repeatRows=1, hAlign="LEFT")
-    table.setStyle(
-        TableStyle(
-            [
-                ("FONT", (0, 0), (-1, -1), body.fontName, body.fontSize),
-                ("LINEBELOW", (0, 0), (-1, 0), 1, colors.black),
-                ("LINEBELOW", (0, 1), (-1, -1), 0.25, colors.grey),
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-            ]
-        )
-    )
-    return table

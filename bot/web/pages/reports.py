@@ -9,7 +9,8 @@ from babel.dates import format_date
 
 from bot.language.wording import LOCALES
 from bot.staff.figures import figures
-from bot.staff.report import Section, as_csv, as_pdf, forecasts_section, sections
+from bot.staff.report import Section, forecasts_section, sections
+from bot.staff.report_files import as_csv, as_pdf
 from bot.web.curve import curve_svg
 from bot.web.office import ANYBODY, EDUCATORS, Answer, Download, Drawn, Go, Page, Visit, translate
 from scheduler.times import local, on_wall

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from bot.staff.figures import condense, curve, figures, finish, households
+from bot.staff.figures import curve, figures
+from bot.staff.households import condense, finish, households
 from shared.diversion import FACTORS
 from storage.reports import Asked, Graduate, Heap, Helped, Taught
 
