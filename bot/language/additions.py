@@ -193,7 +193,7 @@ def _received(items: list[Item], at: int) -> bool:
     if (
         items[at + 1 : at + 2]
         and items[at + 1].has("her", "him")
-        and any(x.has("<amount>") for x in given[1:])
+        and any(x.has("<amount>", "<material>") for x in items[at + 2 : at + 5])
     ):
         return False  # "gave her 3 gallons": the pile
     return any(x.has("me", "us", "him", "her", "them", "<relation>") for x in given) or (

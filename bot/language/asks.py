@@ -41,6 +41,8 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
         for kind, span in lex.searches(items, prefix):
             if kind in QUESTIONS and (not _asked(items, span) or "weather" in items[span[0]].scope):
                 continue
+            if kind == "pause" and "not" in items[span[0]].scope and not items[span[0]].has("<not>"):
+                continue  # "don't stop these reminders"
             hits.setdefault(kind, []).append(span)
     told = [x for x in items if not x.has("<filler>", "<polite>", "<end>")]
     if len(told) == 1 and told[0].has("<date>") and not told[0].has("<now>") and told[0].value.ahead:

@@ -82,6 +82,8 @@ def mark_scopes(items: list[Item], lex: Lexicon) -> None:
                 for item in items[first:last]:
                     item.scope.add("hypo")
             continue
+        if name == "not" and _only_unable(items, first):
+            continue
         if name == "hypo" and first in affirmed:
             continue
         end = bounds[start_of[first]] if first in start_of else len(items)
@@ -101,6 +103,15 @@ def _tells_when(items: list[Item], first: int, last: int) -> bool:
     """ "cuando la puse": a "when" with a past and no question mark dates something."""
     past = any(label.endswith(".done>") for x in items[first:last] for label in x.labels)
     return items[first].key == "cuando" and past and not any(x.key == "?" for x in items[last:])
+
+
+def _only_unable(items: list[Item], at: int) -> bool:
+    """ "can't stop the ants": what cannot be helped is there."""
+    return (
+        at > 0
+        and items[at - 1].has("can", "could")
+        and any(x.has("stop", "shake", "beat", "control", "evict") for x in items[at + 1 : at + 3])
+    )
 
 
 def _asked_to(items: list[Item], last: int, end: int) -> int:

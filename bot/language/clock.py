@@ -9,6 +9,9 @@ from bot.language.lexicon import Lexicon
 LATEST_BARE_PM = 5  # hours up to it are of the afternoon where nothing is said
 
 
+MILITARY = 4  # digits of "1700"
+
+
 def clock_time(items: list[Item], lex: Lexicon) -> list[Item]:
     """The items with each time of day ("7:30 am", "at 6 in the evening") labelled <clocktime>, a `time`."""
     if not any(item.number is not None or item.has("<clock>") for item in items):
@@ -38,7 +41,11 @@ def clock_time(items: list[Item], lex: Lexicon) -> list[Item]:
         two_before = f"{items[i - 2].key} {before}" if i > 1 else ""
         said_at = before in at or two_before in at
         if not (
-            item.has("<clock>") or am or pm or (oclock and hour <= 12) or (said_at and (hour <= 12 or half))
+            item.has("<clock>")
+            or am
+            or pm
+            or (oclock and hour <= 12)
+            or (said_at and (hour <= 12 or half or len(item.key) == MILITARY))
         ):
             continue
         if pm or (not am and part is not None and part >= 12):
@@ -63,7 +70,9 @@ def _hour(item: Item) -> tuple[float | None, int]:
         hour, minute = item.key.split(":")
         return float(hour), int(minute)
     if item.number is not None and item.number == int(item.number):
-        if len(item.key) == 4 and item.number < 2400 and item.number % 100 in (0, 15, 30, 45):  # "1700"
+        if (
+            len(item.key) == MILITARY and item.number < 2400 and item.number % 100 in (0, 15, 30, 45)
+        ):  # "1700"
             return item.number // 100, int(item.number % 100)
         if 100 <= item.number <= 1259 and item.number % 100 in (15, 30, 45) and item.heard:
             return item.number // 100, int(item.number % 100)

@@ -146,6 +146,8 @@ def _fold(run: list[Item], when: When) -> Item:
         labels.add("<day_many>")
     if run[0].key in ("de", "del"):
         labels.add("<of_day>")
+    if run[0].key in ("since", "desde"):
+        labels.add("<since>")
     if len(run) == 1:
         labels |= run[0].labels & {"<now>"}
     if when.ahead and not when.past:

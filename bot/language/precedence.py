@@ -205,7 +205,12 @@ def settle(
     if stuff and not any(x.has("<veg>", "safe", "seguro", "segura") for x in items):
         kinds.discard("safe_use")  # "I have sawdust, may I use it?"
     if troubled and "trouble" in kinds:
-        kinds -= {"mix", "how_build", "to_staff"}  # "the neighbours complain, it stinks, help me"
+        balanced = any(x.has("balance", "browns", "greens", "ratio", "mix", "blend") for x in items)
+        kinds -= {
+            "trouble" if balanced and "mix" in kinds else "mix",
+            "how_build",
+            "to_staff",
+        }  # "the neighbours complain, it stinks, help me"
     if troubled and any(x.has("<cry>") for x in items):
         asks.append(Ask("trouble"))
         kinds.add("trouble")

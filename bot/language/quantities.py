@@ -185,6 +185,8 @@ def _same_length(items: list[Item], at: int, before: list[Item]) -> tuple[Item, 
     after = items[at + 1] if at + 1 < len(items) else None
     if number is None or last is None or last.number is None or not last.has("<length>"):
         return None
+    if any(x.has("<temperature_word>", "<tool>", "<core>") for x in before[-4:]):
+        return None  # "32 inches, and the probe says 115"
     said = before[-1].has(
         "<is>", "<was>", "<now>", "<pile>", "<place>", "not", "from", "to", "at", "era", "estaba"
     )
@@ -223,8 +225,10 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
         end += len(half)
         return _folded(items, at, end, Amount((count + (0.5 if half else 0)) * LITRES[kind], count)), end
     vessel, end = _unit(items, here, lex, VESSELS)
-    if not vessel:
-        return None
+    if not vessel or (
+        items[here].has("can") and items[end : end + 1] and items[end].has("not", "<sub>", "<verb>")
+    ):
+        return None  # "113 can't read this"
     size = _past(items, end, ("of", "de", "-", "("))
     if size < len(items) and (each := items[size].number) is not None:  # dos cubetas de 19 litros
         kind, past = _unit(items, size + 1, lex, set(LITRES))

@@ -69,6 +69,9 @@ def _run(
         elif len(run) > 1 and run[-1] in joiners and key in table["one"]:  # "sesenta y un"
             run.append(table["units"][0])
             end += 1
+        elif len(run) == 1 and key in table.get("zero", ()) and _following(items, end) in words:
+            run.append(table["words"][0])  # "one oh five"
+            end += 1
         elif run and key in joiners and lex.language == "en" and run[-1] not in table["and_after"]:
             break  # "a hundred and eight and two days ago"
         elif run and key in joiners and _one_more(items, end, table["one"]):
@@ -82,6 +85,11 @@ def _run(
     if len(run) == 1 and (run[0] in table["pronoun"] or slips):
         return [], at, False
     return run, end, slips
+
+
+def _following(items: list[Item], at: int) -> str:
+    """The key after `at`, empty at the end."""
+    return items[at + 1].key if at + 1 < len(items) else ""
 
 
 def _one_more(items: list[Item], joiner: int, ones: list[str]) -> bool:

@@ -32,9 +32,9 @@ def find_states(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             and items[first + 1].has("<not>")
         ):
             continue  # "can't find the fork"
-        if name == "texture.recognisable" and any(x.has("changed", "change") for x in items[first:last]):
-            if any(x.has("<temperature>") and x.sentence == items[first].sentence for x in items):
-                continue  # "it was 98 on Friday, hasn't changed much"
+        read = any(x.has("<temperature>") and x.sentence == items[first].sentence for x in items)
+        if name == "texture.recognisable" and read and any(x.has("changed") for x in items[first:last]):
+            continue  # "it was 98 on Friday, hasn't changed much"
         of_soil = name == "texture.crumbly" and near(items, first, "<smelling>", back=4)
         if name in ("texture.matted", "texture.clumpy"):
             for item in items[first:last]:
@@ -187,9 +187,9 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None  # "soaked it"
     if at and items[at - 1].has("<smell.earthy>") and item.has("<adjective_only>"):
         return None  # "huele a tierra del monte mojada"
-    if any(x.has("<smelling>") and x.segment == item.segment for x in items[max(0, at - 5) : at]):
-        if any(x.has("like", "of", "como", "a") for x in items[max(0, at - 3) : at]):
-            return None  # "smells of wet earth", "smells like a wet dog"
+    nose = any(x.has("<smelling>") and x.segment == item.segment for x in items[max(0, at - 5) : at])
+    if nose and any(x.has("like", "of", "como", "a") for x in items[max(0, at - 3) : at]):
+        return None  # "smells of wet earth", "smells like a wet dog"
     if after is not None and after.has("stuff", "things", "material", "materials", "matter"):
         return None  # "what dry stuff do I mix in?"
     degree = _degree(items, at)

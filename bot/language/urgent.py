@@ -65,4 +65,6 @@ def find_danger(items: list[Item], lex: Lexicon, facts: Sequence[Fact]) -> Dange
     hits = {name for name, _ in lex.searches(items, "danger.")}
     if any(fact.record.kind == "smoke" for fact in facts):
         hits.add("smoke")
+    if facts:
+        hits.discard("wrong_person")  # "wrong number, it was 136"
     return next((danger for danger in GRAVEST_FIRST if danger in hits), None)
