@@ -59,17 +59,29 @@ def causes(work: Work, known: Known, outcome: Outcome, at: datetime) -> list[Cau
 
 
 def alert_staff(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: datetime) -> None:
-    """Tell every staff address of the profile at once; alerts are sent again rather than lost."""
-    for number, where in enumerate(known.profile.staff.alerts if outcome.alerts else ()):
-        channel, _, address = where.partition(":")
-        staff = work.people.by_address(channel, address) or work.people.add(
-            channel, address, None, known.profile.languages[0], known.profile.units, known.profile.zone, at
-        )
+    """Tell the staff at once; alerts are sent again rather than lost."""
+    for number, person_id in enumerate(_alerted(work, known, outcome, at) if outcome.alerts else ()):
         work.outbox.add(
-            staff.id,
+            person_id,
             "alert",
             outcome.alerts,
             due_at=at,
             unique_key=f"alert:{incoming_id}:{number}",
             reason={"why": outcome.alerts[0].key},
         )
+
+
+def _alerted(work: Work, known: Known, outcome: Outcome, at: datetime) -> list[int]:
+    """The addresses of the profile; where it names none, of a danger all who may call anybody."""
+    profile, people = known.profile, work.people
+    if not profile.staff.alerts:
+        grave = {CAUSES.get(line.key) for line in outcome.alerts} & {"danger", "crisis"}
+        return [each.person_id for each in work.staff.all() if grave and each.role != "volunteer"]
+    addresses = [where.partition(":")[::2] for where in profile.staff.alerts]
+    return [
+        (
+            people.by_address(*where)
+            or people.add(*where, None, profile.languages[0], profile.units, profile.zone, at)
+        ).id
+        for where in addresses
+    ]

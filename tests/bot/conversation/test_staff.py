@@ -30,6 +30,7 @@ class Line:
 
     def __init__(self, store: Store) -> None:
         self.store, self.at, self.count, self.desk = store, NOW, 0, DESK
+        self.said: dict[str, str] = {}
 
     def text(self, address: str, words: str) -> str:
         """Text something from a phone; what comes back to it."""
@@ -41,7 +42,8 @@ class Line:
             work.commit()
         assert incoming_id is not None
         respond(self.store, self.desk, incoming_id, incoming, self.at)
-        return self.deliver().get(address, "")
+        self.said = self.deliver()
+        return self.said.get(address, "")
 
     def deliver(self) -> dict[str, str]:
         """Send what is due: the last text to each phone."""
@@ -121,6 +123,22 @@ def test_who_wants_a_human_is_told_the_truth_about_who_reads_it(line: Line) -> N
     assert line.text(ANA, "can I talk to a person?") == (
         "I passed it on. A person will read it and answer here."
     )
+
+
+def test_a_danger_reaches_the_members_where_the_profile_names_no_address(line: Line) -> None:
+    """Coordinators and educators are alerted in their own chats; a volunteer, and a mere request, are not."""
+    line.desk = Desk(Profile(), DESK.look)
+    member(line, MAREN, "Maren", "educator")
+    member(line, BELEN, "Belén", "volunteer")
+    before = line.said
+    line.text(ANA, "help its smoking")
+    alerted = line.said
+    line.text(ANA, "can I talk to a person?")
+
+    assert MAREN not in before
+    assert "smok" in alerted[MAREN].lower()
+    assert BELEN not in alerted
+    assert MAREN not in line.said
 
 
 def test_a_member_signs_in_from_the_chat(line: Line) -> None:
