@@ -165,3 +165,137 @@ def test_an_indirect_question_ends_at_its_but() -> None:
 def test_a_day_that_belongs_to_a_thing_dates_nothing() -> None:
     """The rain of Sunday wetted the pile that is wet today."""
     assert [fact["on"] for fact in facts("está empapada por la lluvia del domingo")] == ["2026-08-11"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "sale humo de la pila, que hago?", "hay fuego en la composta como lo apago?", "dios mio hay candela!",
+        "tiraron un cigarro y sale humo", "como chimenea, echa humo la compostera",
+    ],
+)  # fmt: skip
+def test_smoke_is_smoke_beside_a_question_and_whatever_lit_it(text: str) -> None:
+    """What is asked of it, and what it may come from, takes nothing from smoke that is seen."""
+    assert "smoke" in kinds(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "el humo es de la parrilla del vecino", "los vecinos hacen carne asada y hay un humaderal",
+        "huele a humo por los incendios", "parece humo pero es vapor",
+        "gris como ceniza y no huele a quemado",
+    ],
+)  # fmt: skip
+def test_smoke_from_elsewhere_is_none_of_the_pile_s(text: str) -> None:
+    """A barbecue, a wildfire, steam, and what is denied."""
+    assert "smoke" not in kinds(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "f"),
+    [
+        ("ciento treintaycinco", 135.0), ("cientoveintidos", 122.0), ("marca ciento veintitres", 123.0),
+        ("esta a ciento veinte y dos y medio seca", 122.0), ("la pila esta en one thirty", 130.0),
+        ("132!! yeii", 132.0), ("115 perdon, no 151", 115.0), ("era 122 y yo puse 112, disculpa", 122.0),
+        ("q onda ya medi, trae 147", 147.0), ("fijese que anda en 119", 119.0), ("anda a 104 mijo", 104.0),
+    ],
+)  # fmt: skip
+def test_a_reading_is_heard_however_it_is_run_together(text: str, f: float) -> None:
+    """Words without spaces, without accents, in English; slips; after an address or "what's up"."""
+    assert readings(text) == [f]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "ya pague la luz son 130", "mi hijo saco 95 en el examen", "el motor de la troca anda en 210",
+        "que calor en la cancha, 101", "traigo la presion en 140", "bajo como 15 grados",
+    ],
+)  # fmt: skip
+def test_a_number_of_other_things_is_no_reading(text: str) -> None:
+    """Money, marks, engines, the weather, the blood, and by how much it fell."""
+    assert readings(text) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("mi vieja le echo agua", "watered"), ("el muchacho de al lado la volteo", "turned"),
+        ("mis suegros ya la habian tapado", "covered"), ("cuando llegue ya la habian regado", "watered"),
+        ("mi hijo vino y la volteo", "turned"), ("Se retiró la cubierta", "uncovered"),
+        ("Riego: 18 litros", "watered"), ("domingo cosechado y tamizado", "harvested"),
+        ("Adición de 30 L de aserrín", "added"), ("volteada + 10 L agua", "watered"),
+        ("al montón se fueron mis bolsitas de té", "added"), ("pila 1 volteada y 8 galones", "watered"),
+    ],
+)  # fmt: skip
+def test_a_deed_may_be_another_s_or_a_note_in_a_log(text: str, kind: str) -> None:
+    """A named subject without accents, the pluperfect, the impersonal, nouns and participles."""
+    assert kind in kinds(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "hicimos carne asada el domingo", "le eche agua al radiador", "tape la olla", "regue las flores",
+        "voltee a ver y ya no estaba", "primero dios el lunes la volteo",
+        "yo me aviento la volteada del domingo",
+    ],
+)  # fmt: skip
+def test_a_deed_done_to_something_else_or_only_meant_is_none(text: str) -> None:
+    """Cooking, the car, the flower beds; what is offered and what God is asked for."""
+    assert kinds(text) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        (
+            "ni el sabado ni el domingo la volteamos",
+            [("not_turned", "2026-08-08"), ("not_turned", "2026-08-09")],
+        ),
+        ("no la voltee el domingo pero hoy si", [("not_turned", "2026-08-09"), ("turned", "2026-08-11")]),
+        ("se me olvido darle vuelta el sabado", [("not_turned", "2026-08-08")]),
+        ("bajo a 98 desde 131 del lunes", [("temperature", "2026-08-11"), ("temperature", "2026-08-10")]),
+        ("mi nieto la volteo yesterday", [("turned", "2026-08-10")]),
+    ],
+)
+def test_each_day_has_what_was_done_on_it(text: str, wanted: list[tuple[str, str]]) -> None:
+    """ "Ni ... ni", "pero hoy sí", a day that belongs to one reading, a day said in English."""
+    assert [(fact["kind"], fact["on"]) for fact in facts(text)] == wanted
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("se le puede echar la ceniza del boiler", ["may_add"]), ("huevos crudos si o no", ["may_add"]),
+        ("cuando va a estar lista, ya van 3 meses", ["when_ready"]), ("ya merito esta o que", ["when_ready"]),
+        ("quiero que me mandes mensaje a las 4", ["schedule"]),
+        ("mandeme un recordatorio el viernes", ["later"]),
+        ("la quiero usar en los chiles sera que es seguro", ["safe_use"]),
+        ("que dia toca voltiar", ["what_next"]),
+        ("me pasas con alguien de carne y hueso?", ["person"]), ("que le de vuelta el vecino", ["hand_over"]),
+        ("regreso el 15, hasta entonces no manden nada", ["pause"]),
+        ("kiero kitarme de los mensajes", ["stop"]),
+        ("apuntame otra vez pa los mensajes", ["start"]), ("A cómo anda el kilo de frijol", []),
+        ("no le he dado vuelta porque me lastime la cintura", []), ("quite la tapa pa que respire", []),
+    ],
+)  # fmt: skip
+def test_a_wish_is_heard_in_the_country_s_own_words(text: str, wanted: list[str]) -> None:
+    """Unmarked questions, bare hours of the afternoon, by-ear opt-outs, and what only sounds like a wish."""
+    assert asks(text) == wanted
+
+
+def test_four_is_the_afternoon_s_where_nothing_is_said() -> None:
+    """Nobody wants a reminder at four in the morning; "5 am" says so."""
+    four, five = (
+        project(understand(text, NOW, "f"), NOW)["asks"][0]["time"]
+        for text in ("mejor mándenme los avisos a las 4", "mejor mándenme los avisos a las 5 am")
+    )
+
+    assert (four, five) == ("16:00", "05:00")
+
+
+def test_two_short_answers_that_say_the_same_are_one() -> None:
+    """ "Listo, hecho" is done; "para nada, no" is no."""
+    assert (kinds("listo, hecho"), asks("para nada, no")) == (["turned"], ["no"])

@@ -21,8 +21,14 @@ SCORES = [
     ("en_tuned.jsonl", 0.98, 0.985),
     ("en_more_tuned.jsonl", 0.95, 0.965),
     ("en_hard_tuned.jsonl", 0.95, 0.98),
-    ("es_tuned.jsonl", 0.92, 0.95),
-    ("es_more_tuned.jsonl", 0.88, 0.93),
+    ("es_tuned.jsonl", 0.94, 0.97),
+    ("es_more_tuned.jsonl", 0.93, 0.97),
+    ("es_w1_tuned.jsonl", 0.98, 0.99),
+    ("es_w2_tuned.jsonl", 0.98, 0.99),
+    ("es_w3_tuned.jsonl", 0.96, 0.99),
+    ("es_w4_tuned.jsonl", 0.97, 0.98),
+    ("es_w5_tuned.jsonl", 0.97, 0.98),
+    ("es_w6_tuned.jsonl", 0.97, 0.98),
 ]  # whole records, facts F1
 HELD_BACK = [("en_held.jsonl", 0.9, 0.92), ("es_held.jsonl", 0.82, 0.9)]
 """Never tuned on: the honest number. Written by a hand of their own; score them, and do not read them."""
