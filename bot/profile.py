@@ -50,8 +50,8 @@ class Normals(_Section):
 class Staff(_Section):
     """Who answers what the program cannot: a number or address, and when, in each language.
 
-    alerts   where a danger or a call for a human is told at once, each as channel:address; where there is none,
-             coordinators and educators are told of a danger in their own chats
+    alerts   where a danger or a call for a human is told at once, each as channel:address; where there is
+             none, coordinators and educators are told of a danger in their own chats
     """
 
     contact: str | None = None

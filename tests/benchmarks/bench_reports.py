@@ -14,6 +14,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from itertools import groupby, islice
 from pathlib import Path
 from statistics import median
@@ -26,6 +27,7 @@ from sqlalchemy import create_engine, insert, text
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
+from bot.app import play
 from bot.outlook import Outlooks
 from bot.profile import Profile
 from bot.staff.poster import Ways
@@ -291,7 +293,16 @@ def show(store: Store, url: str) -> None:
         work.privacy.let_go(NOW - timedelta(days=Profile().keep_texts_days))
         work.commit()
     print(f"old texts let go            {time.perf_counter() - start:8.3f} s")
-    office = Office(store, Profile(), Clock(), "http://testserver", Outlooks(Profile()), Ways("+15055550100"))
+    profile = Profile()
+    office = Office(
+        store,
+        profile,
+        Clock(),
+        "http://testserver",
+        Outlooks(profile),
+        Ways("+15055550100"),
+        partial(play, profile),
+    )
     with TestClient(Starlette(routes=staff_pages(office)), cookies={"visit": token}) as browser:
         took = {
             path: timed(lambda path=path: browser.get(path).raise_for_status(), TIMES) for path in paths()
