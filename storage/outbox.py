@@ -115,6 +115,17 @@ LAST_NUDGE = (
     .order_by(OUTBOX.c.sent_at.desc(), OUTBOX.c.id.desc())
     .limit(1)
 )
+LAST_HELD = (
+    select(*COLUMNS)
+    .where(
+        OUTBOX.c.person_id == bindparam("person_id"),
+        OUTBOX.c.due_at >= bindparam("since"),
+        OUTBOX.c.kind == "nudge",
+        OUTBOX.c.status == "held",
+    )
+    .order_by(OUTBOX.c.due_at.desc(), OUTBOX.c.id.desc())
+    .limit(1)
+)
 UNPROMPTED_SINCE = (
     select(*COLUMNS)
     .where(
@@ -340,6 +351,11 @@ class Outbox:
     def last_nudge(self, person_id: int) -> OutRow | None:
         """The nudge that this person was sent last."""
         row = self._session.execute(LAST_NUDGE, {"person_id": person_id}).one_or_none()
+        return None if row is None else _out(row)
+
+    def last_held(self, person_id: int, since: datetime) -> OutRow | None:
+        """The nudge that was kept back from this person last, from `since` on."""
+        row = self._session.execute(LAST_HELD, {"person_id": person_id, "since": since}).one_or_none()
         return None if row is None else _out(row)
 
     def unprompted_since(self, person_id: int, at: datetime) -> list[OutRow]:

@@ -162,9 +162,37 @@ def why(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
         outcome.lines.append(Line(f"why.{actions[0].do}.{actions[0].why}", dict(actions[0].numbers)))
         if actions[0].minutes >= WORTH_TELLING_MIN:
             outcome.say("why.work", work_minutes=5 * round(actions[0].minutes / 5))
+        why_quiet(known, pile, outcome)
     outcome.say("why.rests_on", facts=rests_on(pile, outlook))
 
 
+def why_quiet(known: Known, pile: KnownPile, outcome: Outcome) -> None:
+    """What kept the last message back that this keeper would have got, where nothing has gone out since."""
+    held, last = known.held, known.last
+    if held is None or held.pile_id != pile.row.id or held.why_not not in WHY_HELD:
+        return
+    if last is None or last.due_at <= held.due_at:
+        outcome.say("why.held", reason=[{"key": f"held.{WHY_HELD[held.why_not]}", "values": {}}])
+
+
+WHY_HELD = {
+    "wrote within a day": "wrote",
+    "one a day": "gap",
+    "gap": "gap",
+    "gap doubled": "doubled",
+    "budget": "budget",
+    "four unanswered": "silent",
+    "outside their hours": "hours",
+    "paused": "paused",
+    "only about water": "only",
+    "only about turn": "only",
+    "cannot turn": "cannot",
+    "staff": "staff",
+    "done meanwhile": "done",
+    "another keeper does it": "other",
+    "nobody is free for it": "nobody",
+}
+"""Why restraint keeps a message back, by the sentence that says so."""
 WORTH_TELLING_MIN = 15.0
 """Work that somebody would rather know of before they fetch the fork. [min]"""
 

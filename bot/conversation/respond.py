@@ -7,7 +7,7 @@ is stored in one. The same inbox row handled twice changes nothing the second ti
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -75,7 +75,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
     if any(ask.kind == "why" for ask in meaning.asks):
         with store.work(reading=True) as work:
-            known = replace(known, last=work.outbox.last_nudge(person.id))
+            held_back = work.outbox.last_held(person.id, at - timedelta(days=7))
+            known = replace(known, last=work.outbox.last_nudge(person.id), held=held_back)
     codes = Codes()
     if named := codes_in(said, meaning):
         with store.work(reading=True) as work:

@@ -74,6 +74,7 @@ class Known:
     piles      those the person keeps, in the order of their numbers
     asked      the row whose open question a short answer belongs to, None where nothing is open
     last       the last message sent unprompted, for "why?"
+    held       the last one kept back within a week, likewise
     look       forecasts a pile
     waited     what was said before the open question and waits for its answer, None where nothing does
     with_staff   ids of the piles that a human has in hand
@@ -89,6 +90,7 @@ class Known:
     with_staff: frozenset[int] = frozenset()
     public_url: str | None = None
     waited: Meaning | None = None
+    held: OutRow | None = None
 
     @property
     def at(self) -> datetime:

@@ -4,7 +4,10 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from bot.conversation.answers import WHY_HELD
 from bot.conversation.respond import Desk, respond
+from bot.language.meaning import Language
+from bot.language.wording import Voice
 from bot.outlook import Outlooks
 from bot.profile import Profile, Staff
 from storage.classes import ClassRow
@@ -248,6 +251,37 @@ def test_what_was_done_is_no_longer_asked_for(ana: Phone) -> None:
     ana.at += timedelta(hours=6)
 
     assert "nudge.turn.plain" not in keys(ana.deliver())
+
+
+@pytest.mark.parametrize("why_not", ["budget", "gap doubled"])
+def test_why_tells_what_was_kept_back(ana: Phone, why_not: str) -> None:
+    """Whatever restraint kept from Ana this week, and nothing was sent since: "why?" says the reason."""
+    with ana.store.work() as work:
+        (pile,) = work.piles.of(ana.person().id)
+        work.outbox.hold(
+            ana.person().id,
+            "nudge",
+            [Line("nudge.turn.plain", {})],
+            due_at=ana.at,
+            unique_key="held",
+            reason={"why": "cooling_food_left"},
+            why_not=why_not,
+            pile_id=pile.id,
+        )
+        work.commit()
+    ana.at += timedelta(days=1)
+
+    assert "why.held" in keys(ana.text("why?"))
+
+    ana.at += timedelta(days=8)
+    assert "why.held" not in keys(ana.text("why?"))
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_reason_to_keep_quiet_has_its_words(language: Language) -> None:
+    """In both languages."""
+    for reason in WHY_HELD.values():
+        assert Voice(language, "f", NOW.date()).line(Line(f"held.{reason}", {}))
 
 
 def test_an_opt_out_holds_back_all_that_waits(ana: Phone) -> None:
