@@ -17,6 +17,7 @@ from bot.language.states import find_heights, find_states, find_temperatures
 from shared.pile import Record
 
 T = TypeVar("T")
+READ = ("temperature", "moisture", "heat_feel", "height")  # of which a correction keeps the last
 SAME_AS = {"bad": "rotten", "fresh": "earthy", "lost": "cold"}  # vaguer words, that give way to surer ones
 
 
@@ -140,7 +141,8 @@ def _shows(added: Finding, textures: list[Finding]) -> bool:
 
 def _corrected(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Finding]:
     """A correction inside one message keeps the last value of a kind."""
-    if not any(name == "correction" for name, _ in lex.searches(items, "ask.")):
+    read = [f.kind for f in found if f.kind in READ]
+    if len(read) == len(set(read)) or not any(True for _ in lex.searches(items, "ask.correction")):
         return found
     kept = []
     for f in found:
@@ -153,9 +155,7 @@ def _corrected(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Fi
             and g.at > f.at
             and g.doubt != "impossible"
         ]
-        if f.kind in ("temperature", "moisture", "heat_feel", "height") and any(
-            g.fields.get("edge") == f.fields.get("edge") for g in later
-        ):
+        if f.kind in READ and any(g.fields.get("edge") == f.fields.get("edge") for g in later):
             continue
         kept.append(f)
     return kept
