@@ -47,7 +47,7 @@ def carry_out(work: Work, known: Known, outcome: Outcome, incoming_id: int, at: 
         moving.give_code(work, known, outcome, at)
     if outcome.picture_of is not None:
         link_picture(work, known, outcome.picture_of, outcome)
-    if outcome.calendar is not None:
+    if outcome.calendar is not None and known.public_url is not None:
         link_calendar(work, known, outcome)
     reply(work, known, outcome, pile_ids, waiting_for, incoming_id, at)
     hand_over(work, known, outcome, incoming_id, at)

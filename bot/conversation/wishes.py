@@ -75,13 +75,12 @@ def later(known: Known, ask: Ask, outcome: Outcome) -> None:
 
 def calendar(known: Known, ask: Ask, outcome: Outcome) -> None:
     """The address of a calendar with the next jobs, a new one ends the old; without pages the next job."""
+    outcome.calendar = "new" if ask.kind == "new_calendar" else "link"
     if known.public_url is None:
         outcome.say("calendar.off")
         for pile in known.piles[:1]:
             found = known.look(pile.row, pile.records, known.today)
             next_step(known, pile, pile.records, found, outcome, why=False)
-        return
-    outcome.calendar = "new" if ask.kind == "new_calendar" else "link"
 
 
 def language(_known: Known, ask: Ask, outcome: Outcome) -> None:

@@ -135,5 +135,8 @@ def test_a_stranger_is_told_how(store: Store) -> None:
 
 
 def test_a_calendar_is_said_to_be_nowhere_where_the_web_is_off(old: Phone) -> None:
-    """One line, and no word of not having followed."""
-    assert keys(old.text("can i get a calendar link")) == ["calendar.off"]
+    """That there is none, and the next job instead."""
+    told = keys(old.text("can i get a calendar link"))
+
+    assert told[0] == "calendar.off"
+    assert told[1].startswith("do.")
