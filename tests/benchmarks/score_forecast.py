@@ -1,12 +1,13 @@
 """Judge the forecast on simulated piles that it was never tuned to.
 
-    python tests/benchmarks/score_forecast.py [--piles 1000] [--seed 1] [--bank DIR] [--limit N]
+    python tests/benchmarks/score_forecast.py [--piles 1000] [--seed 1] [--world NAME]
 
-makes a bank of piles (or reads one that `python -m tests.simulator.bank` wrote), forecasts each pile as it
-stood on day 0, 14, 28, 56, 90 and 150, and prints how far off the done date was, how honest its range, how
-often the stage was right. Errors in days; pinball loss is the mean over the 10, 50 and 90 % quantiles; dates
-end three years after the build. Piles that are ready already are counted apart. "fixed" is built + 77 days,
-"habit" the median of each turning habit of this very bank, "habits" its 10, 50 and 90 % quantiles.
+makes a bank of piles, of the usual world or another of `bank.WORLDS` (or reads one from --bank DIR that
+`python -m tests.simulator.bank` wrote), forecasts each pile as it stood on day 0, 14, 28, 56, 90 and 150, and
+prints how far off the done date was, how honest its range, how often the stage was right. Errors in days;
+pinball loss is the mean over the 10, 50 and 90 % quantiles; dates end three years after the build. Piles that
+are ready already are counted apart. "fixed" is built + 77 days, "habit" the median of each turning habit of
+this very bank, "habits" its 10, 50 and 90 % quantiles.
 """
 
 import argparse
@@ -51,10 +52,12 @@ class Case:
     said_stage: str
 
 
-def load(directory: Path | None, piles: int, seed: int) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+def load(
+    directory: Path | None, piles: int, seed: int, world: str = "usual"
+) -> list[tuple[dict[str, Any], dict[str, Any]]]:
     """(pile file, truth) pairs, read or made."""
     if directory is None:
-        return list(bank.make(piles, seed))
+        return list(bank.make(piles, seed, world=world))
     lines = [(directory / name).read_text().splitlines() for name in ("piles.jsonl", "truth.jsonl")]
     return [(json.loads(a), json.loads(b)) for a, b in zip(*lines, strict=True)]
 
@@ -159,11 +162,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Judge the forecast on simulated piles.")
     parser.add_argument("--piles", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--world", choices=bank.WORLDS, default="usual", help="other laws for the same piles")
     parser.add_argument("--bank", type=Path, help="a folder that tests.simulator.bank wrote")
     parser.add_argument("--limit", type=int, help="only the first so many lines of the bank")
     parser.add_argument("--cases", type=Path, help="write each case as a JSON line, to look into")
     given = parser.parse_args()
-    pairs = load(given.bank, given.piles, given.seed)[: given.limit]
+    pairs = load(given.bank, given.piles, given.seed, given.world)[: given.limit]
     began = time.perf_counter()
     cases = run(pairs, given.seed)
     print(f"{len(cases)} forecasts in {time.perf_counter() - began:.0f} s")

@@ -9,7 +9,7 @@ that day".
 
 import argparse
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -27,24 +27,56 @@ AS_OF_DAYS = (0, 14, 28, 56, 90, 150)
 CHUNK = 400
 Json = dict[str, Any]
 
+# Other worlds: factors on what is true of piles (`Traits`) and of how they are read (`Keepers`). A forecast
+# that was fitted to one world must stay honest in the others.
+WORLDS = {
+    "usual": {},
+    "slower": {"k_fast": 0.67, "k_mod": 0.67},
+    "quicker": {"k_fast": 1.4, "k_mod": 1.4},
+    "other laws": {"k_fast": 0.65, "k_mod": 0.9, "recalcitrance": 0.0, "humus": 0.3, "airless": 0.2},
+    "less matted": {"mat_d": 0.45, "mat_floor": 2.6},
+    "warmer": {
+        "film_w_m2k": 0.7,
+        "wet_w_mk": 0.65,
+        "vapour_w_mk": 0.6,
+        "draught_per_k": 0.7,
+        "draught_kg_d": 0.7,
+    },
+    "cooler": {
+        "film_w_m2k": 1.5,
+        "wet_w_mk": 1.5,
+        "dry_air_w_mk": 1.5,
+        "draught_per_k": 1.4,
+        "draught_kg_d": 1.4,
+    },
+    "rough readings": {"probe_noise_c": 2.2, "probe_bias_c": 2.2, "feel_noise": 1.8, "feel_bias": 1.8},
+    "exact readings": {"probe_noise_c": 0.5, "probe_bias_c": 0.4, "feel_noise": 0.5, "depth": 0.0},
+}
+
 
 def make(
-    piles: int, seed: int, *, fed_share: float = 0.1, days: int = truth.HORIZON_D
+    piles: int, seed: int, *, fed_share: float = 0.1, days: int = truth.HORIZON_D, world: str = "usual"
 ) -> Iterator[tuple[Json, Json]]:
     """Draw and run piles; yields (pile file, truth) pairs. The same seed gives the same piles.
 
-    days   how far to look for `ready`; more than the last of AS_OF_DAYS
+    days    how far to look for `ready`; more than the last of AS_OF_DAYS
+    world   one of WORLDS, the same piles under other laws
     """
     for start in range(0, piles, CHUNK):
         rng = np.random.default_rng([seed, start])
-        yield from _chunk(min(CHUNK, piles - start), f"s{seed}-{start // CHUNK}", rng, fed_share, days)
+        yield from _chunk(
+            min(CHUNK, piles - start), f"s{seed}-{start // CHUNK}", rng, fed_share, days, WORLDS[world]
+        )
 
 
 def _chunk(
-    n: int, name: str, rng: np.random.Generator, fed_share: float, days: int
+    n: int, name: str, rng: np.random.Generator, fed_share: float, days: int, factors: Mapping[str, float]
 ) -> Iterator[tuple[Json, Json]]:
     b = draw_builds(n, rng, fed_share=fed_share)
     traits, keepers = draw_traits(b, rng), draw_keepers(b.habit, days, rng)
+    for trait, factor in factors.items():
+        part = traits if hasattr(traits, trait) else keepers
+        setattr(part, trait, getattr(part, trait) * factor)
     weather, feeding = draw_weather(b, days, rng), draw_feeding(b, rng)
     asked = [(i, d) for i in range(n) for d in (AS_OF_DAYS if b.fed[i] else (-1,))]
     rows = np.array([i for i, _ in asked])

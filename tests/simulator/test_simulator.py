@@ -12,8 +12,9 @@ import pytest
 from bot.pile_file import read_line
 from tests.simulator import bank, draw, physics, truth, world
 from tests.simulator.climate import PLACES, Weather, daily_weather, extraterrestrial, normals
-from tests.simulator.keepers import draw_keepers
+from tests.simulator.keepers import Keepers, draw_keepers
 from tests.simulator.materials import IDS, MATERIALS, TABLE
+from tests.simulator.state import Traits
 
 FT3 = (0.914, 0.914, 0.914)
 WATCHED_D = max(bank.AS_OF_DAYS) + 10
@@ -332,6 +333,23 @@ def test_same_seed_same_bank() -> None:
 
     assert first == again
     assert first != other
+
+
+@pytest.mark.parametrize(("world", "later"), [("slower", True), ("quicker", False)])
+def test_another_world_has_the_same_piles_under_other_laws(world: str, later: bool) -> None:
+    """They are told alike, and are done later where matter decays more slowly."""
+    usual, other = (list(bank.make(6, seed=8, fed_share=0.0, world=w)) for w in ("usual", world))
+    done = [[true["ready"] or "9999" for _, true in pairs] for pairs in (usual, other)]
+
+    assert [pile["ingredients"] for pile, _ in usual] == [pile["ingredients"] for pile, _ in other]
+    assert done[0] != done[1]
+    assert all((after > before) == later for before, after in zip(*done, strict=True) if after != before)
+
+
+@pytest.mark.parametrize("world", bank.WORLDS)
+def test_every_world_is_told_in_traits_that_there_are(world: str) -> None:
+    """Of piles or of keepers."""
+    assert bank.WORLDS[world].keys() <= {*Traits.__slots__, *Keepers.__slots__}
 
 
 def test_ready_is_open_where_it_was_not_seen() -> None:
