@@ -45,7 +45,7 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
                 continue  # "don't stop these reminders"
             hits.setdefault(kind, []).append(span)
     told = [x for x in items if not x.has("<filler>", "<polite>", "<end>")]
-    if len(told) == 1 and told[0].has("<date>") and not told[0].has("<now>") and told[0].value.ahead:
+    if len(told) == 1 and told[0].has("<date>") and not told[0].has("<now>", "hasta") and told[0].value.ahead:
         return [Ask("later", on=told[0].value.ahead)]  # only a day to come
     asks: list[Ask] = [Ask("what_if", topic=topic) for topic, _ in lex.searches(items, "more_if.")][:1]
     if code := _class_code(items, lex, text):

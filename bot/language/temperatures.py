@@ -166,7 +166,7 @@ def _counts_something(items: list[Item], at: int) -> bool:
     """Whether the number counts what follows it ("3 kids") or belongs to a price, a clock, a week."""
     after = items[at + 1] if at + 1 < len(items) else None
     before = items[at - 1] if at else None
-    if before is not None and before.has("$", "<counter>", "#"):
+    if before is not None and before.has("$", "<counter>", "#", "<across>"):
         return True
     if _of_other_things(items, at):
         return True
