@@ -95,13 +95,8 @@ class Inbox:
 
     def heard(self, channel: str, address: str, limit: int) -> list[datetime]:
         """When the last messages came from an address, newest first."""
-        rows = self._session.scalars(
-            select(IncomingTable.at)
-            .where(IncomingTable.channel == channel, IncomingTable.address == address)
-            .order_by(IncomingTable.id.desc())
-            .limit(limit)
-        )
-        return list(rows)
+        where = {"of_channel": channel, "of_address": address, "most": limit}
+        return list(self._session.scalars(HEARD, where))
 
     def handled(self, incoming_id: int, at: datetime) -> bool:
         """Mark a message as done; False where it was done before, so that its effects are not repeated."""
@@ -109,6 +104,12 @@ class Inbox:
 
 
 INCOMING = of_table(IncomingTable)
+HEARD = (
+    select(INCOMING.c.at)
+    .where(INCOMING.c.channel == bindparam("of_channel"), INCOMING.c.address == bindparam("of_address"))
+    .order_by(INCOMING.c.id.desc())
+    .limit(bindparam("most"))
+)
 HANDLED = (
     update(INCOMING)
     .where(INCOMING.c.id == bindparam("of"), INCOMING.c.handled_at.is_(None))
