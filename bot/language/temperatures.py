@@ -166,8 +166,10 @@ def _counts_something(items: list[Item], at: int) -> bool:
     """Whether the number counts what follows it ("3 kids") or belongs to a price, a clock, a week."""
     after = items[at + 1] if at + 1 < len(items) else None
     before = items[at - 1] if at else None
-    if before is not None and before.has("$", "<counter>", "#", "<across>"):
+    if before is not None and before.has("$", "<counter>", "#"):
         return True
+    if before is not None and before.has("<across>") and not before.has("<core>", "<edge>"):
+        return True  # "de ancho 120"
     if _of_other_things(items, at):
         return True
     if after is not None and after.key == ")" and not any(x.key == "(" for x in items[max(0, at - 4) : at]):
