@@ -10,8 +10,8 @@ from bot.staff.poster import Ways, poster
 from storage.classes import ClassRow
 
 WAYS = Ways("+15055550100", "larkmoor_bot")
-INCH_PT, CAP_HEIGHT = 72, 0.718
-"""Helvetica Bold's capitals over its size (Adobe's font metrics)."""
+INCH_PT, CAP_HEIGHT = 72, 0.729
+"""Bitstream Vera Sans Bold's capitals over its size (1493 of 2048 units: the font's own OS/2 table)."""
 
 
 def page(code: str = "KAP47", language: str = "es", title: str = "Compost en casa") -> Any:
@@ -66,6 +66,15 @@ def test_it_is_black_on_white() -> None:
 def test_the_square_opens_a_text_or_a_chat(ways: Ways, link: str | None) -> None:
     """RFC 5724 for texts with a body; a deep link where there is only a chat."""
     assert ways.link("KAP47") == link
+
+
+def test_its_letters_are_in_the_file() -> None:
+    """A viewer that lacks our font prints the same page: no font is left for it to replace."""
+    fonts = [font.get_object() for font in page()["/Resources"]["/Font"].values()]
+    used = {font["/BaseFont"] for font in fonts if "/FontDescriptor" in font}
+
+    assert any("Bold" in name for name in used)
+    assert all("/FontFile2" in font["/FontDescriptor"] for font in fonts if "/FontDescriptor" in font)
 
 
 def test_a_long_title_takes_two_lines_at_most() -> None:
