@@ -10,7 +10,7 @@ from typing import NamedTuple
 from bot.profile import Profile
 from scheduler.times import on_wall
 from shared.pile import Record
-from shared.units import BUCKET_L, f_from_c
+from shared.units import BUCKET_L, L_PER_GAL, f_from_c
 from storage.people import Language
 
 GREENS = ("grass_clippings", "vegetable_scraps", "coffee_grounds")
@@ -24,7 +24,7 @@ WORDS: dict[Language, dict[str, str]] = {
         "bit_dry": "a bit dry",
         "right": "just damp",
         "bit_wet": "a bit wet",
-        "watered": "gave it {buckets} buckets of water",
+        "watered": "gave it {gal} gal of water",
         "added": "put in a bucket of {green}",
         "crumbly": "it is crumbly now",
         "earthy": "smells earthy",
@@ -44,7 +44,7 @@ WORDS: dict[Language, dict[str, str]] = {
         "bit_dry": "un poco seca",
         "right": "húmeda como debe",
         "bit_wet": "un poco mojada",
-        "watered": "le eché {buckets} cubetas de agua",
+        "watered": "le eché {litres} litros de agua",
         "added": "le puse una cubeta de {green}",
         "crumbly": "ya está desmoronada",
         "earthy": "huele a tierra",
@@ -153,6 +153,8 @@ class Season:
 def _in_words(record: Record, say: dict[str, str]) -> str:
     return say[record.word or record.kind].format(
         f=None if record.core_c is None else round(f_from_c(record.core_c)),
+        gal=round((record.litres or 0) / L_PER_GAL),
+        litres=round(record.litres or 0),
         buckets=round((record.litres or BUCKET_L) / BUCKET_L),
         green=say.get(record.material or ""),
     )

@@ -50,7 +50,7 @@ class State:
 
     called            its name, or its number for its keeper; "" where they keep it no longer
     core_c, read_on   the last reading
-    ready             first and last day of the range; None once it is ready
+    ready             first day, today at the soonest, and last of the range; None once it is ready
     step              the next thing to do
     heat              time in the heat that its readings prove
     """
@@ -86,7 +86,7 @@ def state(
         stage=outlook.stage,
         core_c=read[-1].core_c if read else None,
         read_on=read[-1].on if read else None,
-        ready=None if outlook.stage == "ready" else (outlook.ready.p10, outlook.ready.p90),
+        ready=None if outlook.stage == "ready" else (max(outlook.ready.p10, known.today), outlook.ready.p90),
         step=Voice(language, profile.units, known.today).say([step]),
         heat=outlook.credit,
     )
