@@ -12,6 +12,9 @@ LIKELY = {"f": (33.0, 212.0), "c": (5.0, 212.0)}  # a bare number that nothing e
 HOT = {"f": (85.0, 180.0), "c": (45.0, 80.0)}  # one that says so by itself at the end of a sentence
 SAME_READING_K = 1.5  # two figures in the two scales this close are one reading
 MOST_RELATIVES = 20
+NO_WIDTH = (
+    "<core>", "<edge>", "<more_than>", "<place>", "<falling>", "<to_reading>", "<temperature_word>", "<name>"
+)  # fmt: skip
 LIKELY_RANGE = 45.0  # "130-135": two numbers this close are one reading
 
 
@@ -168,7 +171,7 @@ def _counts_something(items: list[Item], at: int) -> bool:
     before = items[at - 1] if at else None
     if before is not None and before.has("$", "<counter>", "#"):
         return True
-    if before is not None and before.has("<across>") and not before.has("<core>", "<edge>"):
+    if before is not None and before.has("<across>") and not before.has(*NO_WIDTH):
         return True  # "de ancho 120"
     if _of_other_things(items, at):
         return True
