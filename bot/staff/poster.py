@@ -14,23 +14,19 @@ import segno
 from reportlab.lib.pagesizes import LETTER
 from reportlab.lib.units import inch
 from reportlab.lib.utils import simpleSplit
-from reportlab.pdfbase.pdfmetrics import registerFont, stringWidth
-from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
 from bot.language.meaning import Language
 from bot.language.wording import Voice
 from bot.phone_numbers import as_written
+from bot.staff.letters import BOLD, PLAIN
 from storage.classes import ClassRow
 from storage.outbox import Line
 
-BOLD, PLAIN = "VeraBd", "Vera"
-"""They come with reportlab and go into the file: a viewer without Helvetica would set wider letters."""
-for _name in (BOLD, PLAIN):
-    registerFont(TTFont(_name, f"{_name}.ttf"))
 WIDTH, HEIGHT = LETTER
 MARGIN = 0.6 * inch
-LARGEST_CODE_PT, STEP_PT, SMALL_PT = 170.0, 17.0, 12.0
+LARGEST_CODE_PT, STEP_PT, SMALL_PT = 170.0, 15.0, 11.0
 NARROWED = 0.88
 """The code's letters are made so much narrower, that seven of them may stand higher."""
 QR_IN = 1.9
@@ -83,7 +79,7 @@ def _head(page: Canvas, programme: str, taught: ClassRow, voices: Sequence[Voice
     if taught.title:
         y = _centred(page, taught.title, PLAIN, 17, y - 4)
     invitation = " / ".join(voice.line(Line("poster.invitation", {})) for voice in voices)
-    return _centred(page, invitation, BOLD, 19, y - 14)
+    return _centred(page, invitation, BOLD, 17, y - 14)
 
 
 def _centred(page: Canvas, text: str, font: str, size: float, y: float) -> float:
@@ -105,11 +101,13 @@ def _code(page: Canvas, code: str, top: float) -> float:
     page.setLineWidth(3)
     page.rect(MARGIN, top - height, WIDTH - 2 * MARGIN, height)
     left = (WIDTH - stringWidth(code, BOLD, size) * NARROWED) / 2
+    page.saveState()
     text = page.beginText(left, top - height + 0.25 * inch)
     text.setFont(BOLD, size)
     text.setHorizScale(100 * NARROWED)
     text.textOut(code)
     page.drawText(text)
+    page.restoreState()
     return top - height - 34
 
 

@@ -11,7 +11,12 @@ from reportlab.lib.styles import ParagraphStyle, getSampleStyleSheet
 from reportlab.lib.units import inch
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
+from bot.staff.letters import BOLD, PLAIN
 from bot.staff.report import Section
+
+WIDE = LETTER[0] - 2 * inch
+FIRST_OF_FEW, FIRST_OF_MANY = 0.6, 0.27
+"""How much of the line the names of the rows take."""
 
 
 def as_csv(report: Sequence[Section]) -> bytes:
@@ -37,9 +42,11 @@ def as_pdf(title: str, byline: str, report: Sequence[Section], language: str) ->
     """The report on letter pages, with text that can be selected."""
     out = BytesIO()
     styles = getSampleStyleSheet()
-    body = ParagraphStyle("body", parent=styles["BodyText"], fontName="Times-Roman", fontSize=10, leading=13)
-    heading = ParagraphStyle("heading", parent=styles["Heading2"], fontName="Times-Bold", spaceBefore=12)
-    head = ParagraphStyle("title", parent=styles["Title"], fontName="Times-Bold", alignment=0)
+    body = ParagraphStyle("body", parent=styles["BodyText"], fontName=PLAIN, fontSize=9, leading=12)
+    heading = ParagraphStyle(
+        "heading", parent=styles["Heading2"], fontName=BOLD, spaceBefore=12, keepWithNext=1
+    )
+    head = ParagraphStyle("title", parent=styles["Title"], fontName=BOLD, alignment=0)
     story: list[Flowable] = [Paragraph(escape(title), head), Paragraph(escape(byline), body)]
     for section in report:
         story.append(Paragraph(escape(section.title), heading))
@@ -62,11 +69,14 @@ def _table(section: Section, body: ParagraphStyle) -> Table:
         ]
         for row in (section.head, *section.rows)
     ]
-    table = Table(cells, repeatRows=1, hAlign="LEFT")
+    others = len(section.head) - 1
+    first = WIDE * (FIRST_OF_MANY if others > 2 else FIRST_OF_FEW)
+    table = Table(cells, [first, *[(WIDE - first) / others] * others], repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(
             [
                 ("FONT", (0, 0), (-1, -1), body.fontName, body.fontSize),
+                ("LEFTPADDING", (0, 0), (0, -1), 0),
                 ("LINEBELOW", (0, 0), (-1, 0), 1, colors.black),
                 ("LINEBELOW", (0, 1), (-1, -1), 0.25, colors.grey),
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
