@@ -11,8 +11,9 @@ from datetime import date, datetime
 from typing import Any
 
 from bot.conversation import questions
-from bot.conversation.dialog import as_said, picked
+from bot.conversation.dialog import SHORT, as_said, picked
 from bot.conversation.meant import together
+from bot.conversation.mending import told_last
 from bot.conversation.talk import Known, KnownPile
 from bot.language.lexicon import lexicon
 from bot.language.meaning import Ask, Bare, Fact, Meaning, Setup
@@ -65,6 +66,20 @@ def on_shared_phone(
     meaning = understand(rest, known.local, known.person.units)
     known, meaning, option = in_context(known, question, rest, meaning)
     return known, replace(meaning, speaker=who, by=(who,) if meaning.facts else ()), option
+
+
+def other_question(known: Known, meaning: Meaning, asked: Sequence[Mapping[str, Any]]) -> Meaning:
+    """ "No, the other one" of two jobs that were asked for: the one that was not noted just now.
+
+    asked   the questions of late, the oldest first
+    """
+    noted = {(told.record.kind, told.record.material) for _, told in told_last(known)}
+    for question in reversed(asked):
+        option = SHORT.get((question.get("ask", ""), "done"))
+        facts = as_said(option, meaning, known.today).facts if option else ()
+        if facts and (facts[0].record.kind, facts[0].record.material) not in noted:
+            return replace(meaning, facts=facts, asks=())
+    return meaning
 
 
 def told_alone(question: Mapping[str, Any], said: str, meaning: Meaning, known: Known) -> Meaning | None:

@@ -5,6 +5,7 @@ The order is the rule: nothing below a step runs once the step has answered.
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import timedelta
 
 from bot.conversation import beginning, crediting, doubts, keeper, mending, questions, set_up, sharing
 from bot.conversation.adding import may_add
@@ -58,8 +59,9 @@ def decide(known: Known, meaning: Meaning, codes: Codes, form: str = "text") -> 
 
 
 def asks_who_we_are(known: Known, meaning: Meaning) -> bool:
-    """ "Who is this?" of somebody who wrote first: who we are stands in the question for their yes."""
-    return meaning.danger == "wrong_person" and known.waiting.get("ask") == "consent"
+    """ "Who is this?" of somebody who wrote first or has just told us of their pile: not a stranger's."""
+    just_told = any(known.at - told.said_at < timedelta(days=2) for _, told in mending.told_last(known))
+    return meaning.danger == "wrong_person" and (known.waiting.get("ask") == "consent" or just_told)
 
 
 def newly_joined(known: Known, meaning: Meaning, outcome: Outcome) -> None:
@@ -116,6 +118,9 @@ def without_words(known: Known, form: str, outcome: Outcome) -> None:
 
 def joined(known: Known, meaning: Meaning, codes: Codes, outcome: Outcome) -> None:
     """Somebody who has said yes."""
+    if meaning.danger == "wrong_person":
+        WISHES["help"](known, Ask("help"), outcome)
+        return
     if "chosen" in known.waiting:
         questions.answered(known, outcome)
         return
@@ -206,6 +211,9 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         return
     corrects = any(ask.kind == "correction" for ask in meaning.asks)
     if set_up.redate(known, pile, meaning, outcome, corrects=corrects):
+        return
+    if meaning.bare == "other_one" and meaning.facts and len(known.piles) == 1:
+        mending.swap(known, pile, meaning, outcome)
         return
     told_wrong = (corrects or meaning.bare == "other_one") and not meaning.facts
     if told_wrong and mending.set_right(known, pile, meaning, outcome):

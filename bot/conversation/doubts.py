@@ -96,6 +96,8 @@ def ask_again(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     """A doubt that a message leaves open is asked about once more, at its end: the reading is not lost."""
     waiting = known.waiting
     answered = any(fact.record.core_c is not None for fact in meaning.facts)
+    if not (meaning.facts or meaning.asks):  # nothing came between
+        return
     if waiting.get("ask") not in ASKS or answered or outcome.opens is not None or "again" in waiting:
         return
     options = waiting.get("options", ())

@@ -43,6 +43,14 @@ def told_last(known: Known) -> list[tuple[KnownPile, Told]]:
     return [(pile, told) for pile, told in mine if told.said_at == latest]
 
 
+def swap(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -> None:
+    """Another job was done than the one that was noted: that is taken back."""
+    last = told_last(known)
+    outcome.undo.extend((one.row.id, told.id) for one, told in last)
+    without = replace(pile, told=tuple(told for told in pile.told if told not in [one for _, one in last]))
+    report(replace(known, piles=(without,)), without, meaning.facts, outcome)
+
+
 def set_right(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome) -> bool:
     """What was told last was of the other pile, or of the day that is named now. False where it was not."""
     last = told_last(known)

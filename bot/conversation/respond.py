@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from bot.conversation import moving, staff
 from bot.conversation.carry_out import carry_out
-from bot.conversation.context import held, in_context, in_named_bin
+from bot.conversation.context import held, in_context, in_named_bin, other_question
 from bot.conversation.decide import decide
 from bot.conversation.group import asked_by, before_others, tapped
 from bot.conversation.standing import Codes
@@ -70,6 +70,10 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
     if incoming.form == "button":
         known = asked_by(known, question)
     known, meaning, option = in_context(known, question, said, meaning)
+    if meaning.bare == "other_one" and len(known.piles) == 1:
+        with store.work(reading=True) as work:
+            thread = work.outbox.thread(person.id, LATE)
+        meaning = other_question(known, meaning, [row.opens for row in thread if row.opens])
     meaning = in_named_bin(meaning, desk.profile.bin_in(said))
     if incoming.form == "edited":  # whoever mends a sent message corrects what it told
         meaning = replace(meaning, asks=(*meaning.asks, Ask("correction")))
@@ -97,6 +101,10 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
             asked = [ask.kind for ask in meaning.asks if ask.kind in TOPICS]
             work.reports.ask(incoming_id, person.id, asked, by_staff=bool(outcome.alerts), at=at)
             work.commit()
+
+
+LATE = 8
+"""So many messages back "the other one" may point."""
 
 
 def pass_over(store: Store, incoming_id: int, at: datetime) -> None:

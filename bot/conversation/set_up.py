@@ -112,6 +112,8 @@ def told_now(key: str, values: Mapping[str, Any]) -> bool:
 def redate(known: Known, pile: KnownPile, meaning: Meaning, outcome: Outcome, *, corrects: bool) -> bool:
     """The day of the build, where it was only guessed or is corrected; False where the message has none."""
     built = next((fact.record.on for fact in meaning.facts if fact.record.kind == "built"), None)
+    if built is None and corrects and not pile.records and not meaning.facts:
+        built = meaning.on
     if built is None or not (corrects or {"built", "day"} & set(pile.row.setup.get("assumed", ()))):
         return False
     first = min((record.on for record in pile.records), default=built)
