@@ -253,7 +253,11 @@ def _schedule(items: list[Item]) -> Ask | None:
     if named and all(denied for _, _, denied in named):
         return Ask("not_before")  # "don't text me on Sundays": which day, is asked
     weekday = min(reversed(named), key=lambda day: day[1:], default=(None,))[0]  # the last that is wanted
-    noon = time(12) if any(isinstance(x.value, When) and x.value.hour == 12 for x in items) else None
+    noon = (
+        time(12)
+        if any(x.has("noon") or (isinstance(x.value, When) and x.value.hour == 12) for x in items)
+        else None
+    )
     at = _clock(items, wanted=True) or noon
     names_time = weekday or at or any(x.has("<partday>", "<date>", "<timeword>") for x in items)
     names_time = names_time or any(

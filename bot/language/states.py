@@ -155,6 +155,8 @@ def _moisture(items: list[Item], at: int, value: str) -> str | None:
         return None  # "moist: dry", "to dry it out", "how do I dry it out"
     if after is not None and (after.has("<texture.matted>") or {"<of_lumps>"} <= item.labels & after.labels):
         return None
+    if at and items[at - 1].has("less"):
+        return None  # "less soggy"
     compares = item.key.endswith((" than", " like"))
     if after is not None and after.has("<material>") and not item.has("<firm>") and not compares:
         return None
@@ -270,7 +272,7 @@ def find_temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
     for i, item in enumerate(items):
         if not item.has("<temperature>") or item.scope & UNREAL or "weather" in item.scope:
             continue
-        if item.has("<denied>", "<past_reading>") or _is_change(items, i):
+        if item.has("<denied>", "<past_reading>") or _is_change(items, i) or _never_reached(items, i):
             continue
         reading: Degrees = item.value
         edge = _at_edge(items, i)
@@ -285,6 +287,14 @@ def find_temperatures(items: list[Item], units: Units) -> Iterator[Finding]:
 def scale_of(reading: Degrees, units: Units) -> Units | None:
     """The scale that a reading is written in; 130 can only be Fahrenheit, whatever the person's own is."""
     return reading.unit or ("f" if units == "c" and reading.written > HOTTEST_C else None)
+
+
+def _never_reached(items: list[Item], at: int) -> bool:
+    """ "never hit 140", "didn't get above 120": what it was not."""
+    if "not" not in items[at].scope:
+        return False
+    before = [x for x in items[max(0, at - 6) : at] if "not" in x.scope and x.segment == items[at].segment]
+    return any(x.has("<hit>", "<see>", "<move>") and x.has("<verb>") for x in before)
 
 
 def _is_change(items: list[Item], at: int) -> bool:

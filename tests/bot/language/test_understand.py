@@ -276,6 +276,63 @@ def test_a_day_belongs_to_what_was_done_on_it(text: str, days: list[str]) -> Non
     assert [fact.record.on.isoformat() for fact in read(text).facts] == days
 
 
+@pytest.mark.parametrize(
+    ("text", "records"),
+    [
+        ("South pile 48 inches, north pile 36",
+         [("height", 122, "south"), ("height", 91, "north")]),
+        ("Port pile 131, starboard pile 98",
+         [("temperature", 131.0, "port"), ("temperature", 98.0, "starboard")]),
+        ("1) temp 124 2) height 28 inches", [("temperature", 124.0, None), ("height", 71, None)]),
+        ("never hit 140, tops out at 128", [("temperature", 128.0, None)]),
+        ("32 inches, and the probe says 115", [("height", 81, None), ("temperature", 115.0, None)]),
+        ("i got 100 on my spelling test, 98 Elm St", []),
+        ("West pile 51 C, east pile 124 F",
+         [("temperature", 123.8, "west"), ("temperature", 124.0, "east")]),
+    ],
+)  # fmt: skip
+def test_a_bare_number_has_the_measure_and_the_pile_beside_it(
+    text: str, records: list[tuple[str, float, str | None]]
+) -> None:
+    """Lengths without their unit, piles named at the head of a clause; lists, marks and houses are none."""
+    found = project(read(text), NOW)["facts"]
+
+    assert [(fact["kind"], fact.get("f", fact.get("cm")), fact.get("pile")) for fact in found] == records
+
+
+@pytest.mark.parametrize(
+    ("text", "kinds"),
+    [
+        ("yesterday my husband give 10 liter water", ["watered"]),
+        ("covrd it with a tarpp", ["covered"]),
+        ("soking wet, water poring out", ["moisture"]),
+        ("CANT STOP THE DANG ANTS", ["pests"]),
+        ("popped the lid back on", ["covered"]),
+        ("a wisp of smoke", ["smoke"]),
+        ("we had a bonfire last night", []),
+        ("I can still see whole leaves exactly how they went in", ["texture"]),
+    ],
+)
+def test_slips_and_turns_of_speech_change_nothing_of_what_is_told(text: str, kinds: list[str]) -> None:
+    """Learners' tenses, missing vowels and shouting are read; frequent words are no typos of ours."""
+    assert [fact.record.kind for fact in read(text).facts] == kinds
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("135, 141, 138: that's Monday, Wednesday and today", ["2026-08-10", "2026-08-05", "2026-08-11"]),
+        ("didn't turn it Monday or Sunday", ["2026-08-10", "2026-08-09"]),
+        ("Turned it, 137. Remind me Sunday", ["2026-08-11", "2026-08-11"]),
+        ("Yesterday's reading: 129. Today's reading: 131.", ["2026-08-10", "2026-08-11"]),
+        ("turned on the 2nd and the 22nd of July", ["2026-08-02", "2026-07-22"]),
+    ],
+)
+def test_each_of_several_days_has_its_own(text: str, days: list[str]) -> None:
+    """Days in a row go with readings in a row; the day of a reminder dates nothing that was done."""
+    assert [fact.record.on.isoformat() for fact in read(text).facts] == days
+
+
 @pytest.mark.parametrize("text", ["quit texitng me", "unsubscirbe", "please stop sendnig me these", "CANCLE"])
 def test_an_opt_out_with_a_typo_is_one(text: str) -> None:
     """A slip in one of the longer words of an opt-out does not keep anybody on the list."""
