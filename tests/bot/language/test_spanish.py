@@ -299,3 +299,11 @@ def test_four_is_the_afternoon_s_where_nothing_is_said() -> None:
 def test_two_short_answers_that_say_the_same_are_one() -> None:
     """ "Listo, hecho" is done; "para nada, no" is no."""
     assert (kinds("listo, hecho"), asks("para nada, no")) == (["turned"], ["no"])
+
+
+@pytest.mark.parametrize(
+    "text", ["no me escribyn mas", "quítgnme", "no más mnsajes", "cancéenme los mensajes", "quita mi numro"]
+)
+def test_an_opt_out_with_a_slip_is_one(text: str) -> None:
+    """A slip in a word of an opt-out keeps nobody on the list."""
+    assert asks(text) == ["stop"]
