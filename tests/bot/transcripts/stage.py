@@ -244,7 +244,7 @@ def _asked(stage: Stage, work: Work, match: re.Match[str]) -> None:
     ask, options = QUESTIONS[key]
     if match["feel"]:
         options = ("heat.cold", "heat.warm", "heat.hot")
-    values = {"gain_days": 5, "water_l": 20.0, "core_c": 45.0}
+    values = {"gain_days": 5, "water_l": 20.0, "core_c": 45.0, "harvest_l": 200.0}
     work.outbox.add(
         stage.person(work).id,
         "nudge",
