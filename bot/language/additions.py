@@ -39,7 +39,9 @@ def find_added(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
             )
             if item.has("<but>", "<only>") and (denied or _denied_before(items, start, i)):
                 active, denied = True, False
-            if i in put_in and not any(x.scope & (UNREAL | {"not"}) for x in items[i : put_in[i]]):
+            if i in put_in and not any(
+                x.scope & (UNREAL | {"not"}) or x.has("<harmless.deed>") for x in items[i : put_in[i]]
+            ):
                 yield from (Finding("added", m, "past", _added_fields(items, m, end)) for m in waiting)
                 waiting = []
                 active, acts_until = True, put_in[i]

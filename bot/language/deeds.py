@@ -27,7 +27,8 @@ def find_events(items: list[Item], lex: Lexicon) -> Iterator[Finding]:
         ):
             continue  # "se me olvidó darle vuelta el sábado"
         kind: Kind = name
-        if items[first].has("<harmless.deed>") or (
+        acts = first + items[first].has("<clitic>")  # "la volteamos cada semana"
+        if any(x.has("<harmless.deed>") for x in (items[first], items[min(acts, last - 1)])) or (
             items[first].has("<beasts>") and kind in ("turned", "harvested")
         ):
             continue

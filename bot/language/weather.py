@@ -3,7 +3,7 @@
 from bot.language.clauses import sentences
 from bot.language.items import Item
 
-HOTTEST_AIR_F = 118
+HOTTEST_AIR_F = 118  # a bare number above it is none of the air
 
 
 def mark_weather(items: list[Item]) -> None:
