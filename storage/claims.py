@@ -91,16 +91,13 @@ def _candidates(
 ) -> list[Candidate]:
     """Due messages, each the first that its person should get; locked where the database has row locks."""
     other = aliased(OutboxTable)
-    goes_first = or_(
-        other.status == CLAIMED,
-        and_(
-            other.rank <= rank,
-            other.id < OutboxTable.id,
-            or_(other.next_try_at <= at, other.attempts > 0),
-        ),
-    )
-    overtaken = select(other.id).where(
-        other.person_id == OutboxTable.person_id, other.status.in_((WAITING, CLAIMED)), goes_first
+    theirs = select(other.id).where(other.person_id == OutboxTable.person_id)
+    on_its_way = theirs.where(other.status == CLAIMED)
+    overtaken = theirs.where(
+        other.status.in_((WAITING, CLAIMED)),
+        other.rank <= rank,
+        other.id < OutboxTable.id,
+        or_(other.next_try_at <= at, other.attempts > 0),
     )
     statement = (
         select(
@@ -118,7 +115,10 @@ def _candidates(
             OutboxTable.status == WAITING,
             OutboxTable.rank == rank,
             OutboxTable.next_try_at <= at,
-            ~overtaken.exists(),
+            ~on_its_way.exists(),
+            ~overtaken.offset(
+                0
+            ).exists(),  # so PostgreSQL asks it of each one, and does not read all that waits
         )
         .order_by(OutboxTable.next_try_at, OutboxTable.id)
         .limit(limit)

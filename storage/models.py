@@ -359,7 +359,7 @@ class OutboxTable(Table):
         partial("ix_outbox_lease_until", "lease_until", where="status = 'claimed'"),
         # Order within a conversation: the database lets only one message of a person be on its way.
         partial("uq_outbox_one_on_its_way", "person_id", where="status = 'claimed'", unique=True),
-        partial("ix_outbox_open", "person_id", where="status IN ('waiting', 'claimed')"),
+        partial("ix_outbox_open", "person_id", "id", where="status IN ('waiting', 'claimed')"),
         partial("ix_outbox_sent", "person_id", "sent_at", where="status = 'sent'"),
         Index("ix_outbox_person_id", "person_id", "due_at"),
         partial("ix_outbox_broadcast", "broadcast_id", "status", "why_not", where="broadcast_id IS NOT NULL"),

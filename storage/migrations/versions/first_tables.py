@@ -627,7 +627,7 @@ def upgrade() -> None:
     op.create_index(
         "ix_outbox_open",
         "outbox",
-        ["person_id"],
+        ["person_id", "id"],
         unique=False,
         sqlite_where=sa.text("status IN ('waiting', 'claimed')"),
         postgresql_where=sa.text("status IN ('waiting', 'claimed')"),
