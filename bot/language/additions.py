@@ -256,7 +256,9 @@ def _amount_of_material(items: list[Item], at: int, end: int) -> Amount | None:
     for i in range(at - 1, max(at - 7, -1), -1):
         if items[i].has("<amount>"):
             return _amount(items[i])
-        if items[i].has("<material>", "<water_word>", "<end>", "<break>", "<verb>", "<and>"):
+        if items[i].has("<material>", "<water_word>", "<end>", "<break>", "<and>") or (
+            items[i].has("<verb>") and not items[i].has("<size>")  # "un bote lleno de hojas"
+        ):
             break
     for i in range(at + 1, min(at + 10, end)):
         if items[i].has("<amount>"):

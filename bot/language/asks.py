@@ -81,6 +81,8 @@ def _ask(
         return None  # "if it drops below 110 I'll turn it"
     if kind == "later" and "not" in items[span[0]].scope and items[span[0]].has("<remind>"):
         return None  # "didn't check today"
+    if kind == "undo" and span[0] and items[span[0] - 1].has("le", "les") and items[span[0]].has("<take>"):
+        return None  # "le quité la carne"
     if kind in ("later", "stop_adding"):
         return Ask(kind, on=_remind_on(items, today))  # type: ignore[arg-type]
     if kind == "pause" and any(x.has("<weekday>") and x.value.many for x in items):
