@@ -34,7 +34,9 @@ def in_context(
         return shared
     known = replace(known, waited=waiting_words(question, known))
     asked = question.get("ask")
-    option = picked(question, meaning) or labelled(question, said, known.person) if question else None
+    option = picked(question, meaning)
+    if option is None and not any(ask.kind in RESERVED for ask in meaning.asks):
+        option = labelled(question, said, known.person)
     choice = questions.chosen(question, said, meaning)
     if choice is not None:
         known = questions.with_choice(known, question, choice)
@@ -52,6 +54,10 @@ def in_context(
         return with_pile_picked(known, pile), replace(meaning, bare="other_one"), None
     names = names_of_others(known)
     return known, among_keepers(meaning, said, names, name_asked=known.waiting.get("ask") == "name"), None
+
+
+RESERVED = ("help", "stop", "start")
+"""Words that mean the same whatever is asked."""
 
 
 def on_shared_phone(

@@ -53,7 +53,12 @@ def not_known(known: Known, outcome: Outcome) -> None:
     outcome.opens = {}
 
 
-UNKNOWN: Mapping[str, str] = {"smell": "smell.unsure", "squeeze": "how_feel", "pests": "trouble.pests.other"}
+UNKNOWN: Mapping[str, str] = {
+    "smell": "smell.unsure",
+    "squeeze": "how_feel",
+    "pests": "trouble.pests.other",
+    "ready": "ready.unsure",
+}
 """What helps somebody who does not know what was asked."""
 
 
