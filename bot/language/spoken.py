@@ -50,6 +50,8 @@ def _run(
     key, table = items[at].key, lex.tables["numbers"]
     following = items[at + 1].key if at + 1 < len(items) else ""
     opens = key in words or (key in table["one"] and following in ("hundred", "cien", "ciento"))
+    if key in table["pronoun"] and following in table.get("hundreds", ()) and plain(items[at].written) == key:
+        return [], at, False  # "pila uno ciento diez"
     if not opens and not (key in heard and not lex.common(key) and following in words):
         return [], at, False
     run: list[str] = []
@@ -107,7 +109,8 @@ def _speaks_on(items: list[Item], at: int, words: set[str], run: list[str]) -> b
 def _spoken(run: list[str], lex: Lexicon) -> float | None:
     language, accented = lex.language, {plain(word): word for word in lex.tables["numbers"]["words"]}
     run = [accented.get(word, word) for word in run]  # "veintidos"
-    run = run[len(run) > 1 and run[1] in lex.tables["numbers"].get("hundreds", ()) :]  # "one hundred forty"
+    if run[0] in lex.tables["numbers"]["pronoun"] and run[1:2] == lex.tables["numbers"].get("hundreds"):
+        run = run[1:]  # "one hundred forty" in Spanish words
     try:
         return float(text2num(" ".join(run), language))
     except ValueError:

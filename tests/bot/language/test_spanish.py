@@ -286,6 +286,28 @@ def test_a_wish_is_heard_in_the_country_s_own_words(text: str, wanted: list[str]
     assert asks(text) == wanted
 
 
+def test_the_morning_of_a_clock_is_not_tomorrow() -> None:
+    """ "A las 7 de la mañana" was today; "mañana" alone lies ahead."""
+    assert readings("130 a las 7 de la mañana y 138 a las 6 de la tarde") == [130.0, 138.0]
+    assert kinds("mañana la volteo") == []
+
+
+def test_a_pile_s_number_and_its_reading_are_two_numbers() -> None:
+    """ "Pila uno ciento diez": said in one breath, told apart."""
+    assert [(fact["pile"], fact["f"]) for fact in facts("pila uno ciento diez pila dos ciento treinta")] == [
+        ("1", 110.0),
+        ("2", 130.0),
+    ]
+
+
+@pytest.mark.parametrize(
+    "text", ["la volteamos cada semana", "a veces le echo ceniza", "siempre la riego los lunes"]
+)
+def test_a_habit_is_no_deed_of_today(text: str) -> None:
+    """What is done every week tells nothing of this one."""
+    assert facts(text) == []
+
+
 def test_four_is_the_afternoon_s_where_nothing_is_said() -> None:
     """Nobody wants a reminder at four in the morning; "5 am" says so."""
     four, five = (
