@@ -18,9 +18,10 @@ Cause = Literal["none", "heat", "smoke"]
 Doubt = Literal["impossible", "digits", "unit", "surface"]
 Caution = Literal["lift", "dust", "steam", "rodent_dust", "breath", "manure", "herbicide", "wash_hands"]
 
-WATCH_C = 66.0
+WATCH_C = c_from_f(150)
 COOL_DOWN_C = 71.0
-STAY_BACK_C = 77.0
+STAY_BACK_C = c_from_f(170)
+"""The lines as they stand in both scales, the lower of the two where rounding parts them."""
 LOWEST_C, HIGHEST_C = -40.0, 100.0
 
 LEVELS: tuple[Level, ...] = ("none", "watch", "cool_down", "stay_back")
@@ -53,17 +54,18 @@ def danger(core_c: float | None, *, smoke: bool = False) -> Level:
 
 def alarm(records: Sequence[Record], as_of: date) -> Alarm:
     """What the records up to `as_of` amount to. A later core reading below 66 °C takes a warning back,
-    and so does a cold or warm hand on a later day; smoke is taken back by neither on its own day. A graver
-    one replaces a lesser one."""
+    and so does a cold or warm hand on a later day; what bids to stay back stands for its day. A graver one
+    replaces a lesser one."""
     standing = Alarm()
     for record in records:
         if record.on > as_of:
             continue
         level = _level(record)
-        if level == "none" and _cooler(record, standing) and not _smoked_today(record, standing):
+        if level == "none" and _cooler(record, standing) and not _stands_today(record, standing):
             standing = Alarm()
         elif level != "none" and (
-            LEVELS.index(level) >= LEVELS.index(standing.level) or standing.cause == "heat"
+            LEVELS.index(level) >= LEVELS.index(standing.level)
+            or (standing.cause == "heat" and record.on > (standing.on or record.on))
         ):
             cause: Cause = "smoke" if record.kind == "smoke" else "heat"
             standing = Alarm(level, cause, record.on, record.core_c)
@@ -72,9 +74,9 @@ def alarm(records: Sequence[Record], as_of: date) -> Alarm:
     return standing
 
 
-def _smoked_today(record: Record, standing: Alarm) -> bool:
-    """Whether there was smoke on this record's day: what smoulders flares up again when it is opened."""
-    return standing.cause == "smoke" and record.on == standing.on
+def _stands_today(record: Record, standing: Alarm) -> bool:
+    """Whether the record is of the day of a stay-back: what smoulders flares up again when it is opened."""
+    return standing.level == "stay_back" and record.on == standing.on
 
 
 def possible(core_c: float) -> bool:
@@ -132,7 +134,7 @@ def cautions_for(
 
 def holds_manure(pile: Pile, records: Sequence[Record]) -> bool:
     """Whether manure or pet waste is known to have gone in."""
-    return _holds(pile, records, ("_manure", "_litter", "pet_waste", "human_waste", "pet_bedding"))
+    return _holds(pile, records, ("manure", "_litter", "pet_waste", "human_waste", "pet_bedding"))
 
 
 def _holds(pile: Pile, records: Sequence[Record], endings: tuple[str, ...]) -> bool:

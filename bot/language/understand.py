@@ -24,6 +24,7 @@ from bot.language.repairs import repair
 from bot.language.setup import find_setup
 from bot.language.spoken import read_spoken
 from bot.language.temperatures import read_bare
+from shared.materials import material
 from shared.pile import Record
 
 LANGUAGES: tuple[Language, ...] = ("en", "es")
@@ -426,7 +427,7 @@ def _fact(fact: Fact) -> dict[str, Any]:
         field = {"smell": "smell", "pests": "pest", "texture": "texture"}.get(record.kind, "feel")
         printed[field] = record.word
     if record.material is not None:
-        printed["material"] = record.material
+        printed["material"] = material(record.material).record_id
     if record.kind in ("added", "watered"):
         printed["litres"] = None if record.litres is None else round(record.litres, 1)
     if record.kind == "height" and record.height_m is not None:
@@ -439,7 +440,8 @@ def _fact(fact: Fact) -> dict[str, Any]:
 
 def _ask(ask: Ask) -> dict[str, Any]:
     values: dict[str, Any] = {
-        "material": ask.material, "on": ask.on, "until": ask.on, "language": ask.language, "code": ask.code,
+        "material": ask.material and material(ask.material).record_id,
+        "on": ask.on, "until": ask.on, "language": ask.language, "code": ask.code,
         "weekday": ask.weekday, "time": ask.at,
     }  # fmt: skip
     printed: dict[str, Any] = {"kind": ask.kind}

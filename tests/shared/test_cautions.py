@@ -23,11 +23,11 @@ def read(fahrenheit: float, days_ago: int = 0, *, edge: bool = False) -> Record:
     ("fahrenheit", "level"),
     [
         (149, "none"),
-        (151, "watch"),
+        (150, "watch"),
         (159, "watch"),
         (160, "cool_down"),
         (169, "cool_down"),
-        (171, "stay_back"),
+        (170, "stay_back"),
     ],
 )
 def test_levels_of_heat(fahrenheit: float, level: str) -> None:
@@ -46,6 +46,13 @@ def test_a_cooler_reading_takes_a_warning_back() -> None:
     """Hot yesterday, 140 °F today: no alarm."""
     assert alarm([read(172, 1), read(140)], TODAY).level == "none"
     assert alarm([read(140, 1), read(172)], TODAY).level == "stay_back"
+
+
+def test_a_lesser_reading_of_the_same_day_does_not_soften_a_stay_back() -> None:
+    """172 °F and an hour later 168 or 120: stay back all day; on the next day the new reading counts."""
+    for later in (168, 120):
+        assert alarm([read(172), read(later)], TODAY).level == "stay_back"
+    assert alarm([read(172, 1), read(168)], TODAY).level == "cool_down"
 
 
 def test_an_edge_reading_takes_nothing_back() -> None:
@@ -141,7 +148,8 @@ def test_manure_added_later_counts() -> None:
     plain = Pile("q", date(2026, 5, 1), 1, 1, 1, (Ingredient("dry_leaves", 0.5),))
 
     assert not holds_manure(plain, [])
-    assert holds_manure(plain, [Record("added", TODAY, material="chicken_manure")])
+    for kind in ("chicken_manure", "manure", "sheep_manure", "bird_manure", "human_waste"):
+        assert holds_manure(plain, [Record("added", TODAY, material=kind)])
 
 
 def test_a_reading_that_cannot_be_is_no_danger() -> None:
