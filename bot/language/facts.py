@@ -195,14 +195,28 @@ def _repeats(items: list[Item], found: list[Finding]) -> list[Finding]:
         several = len({f.at for f in found if f.kind == "temperature"}) > 1
         if several and last is not None and last.kind == "temperature":
             continue  # "135, 141: that's Monday and today"
+        follows = items[i + 1 : i + 3]
+        if (
+            alone
+            and last is None
+            and len(follows) == 2
+            and follows[0].has("<and>")
+            and follows[1].has("<date>")
+        ):
+            more += [replace(f, at=i) for f in found if items[f.at].segment == follows[1].segment]
+            continue  # "el sábado y el domingo la regué"
         if alone and (joined or listed) and last is not None and dated:
             more.append(replace(last, at=i, fields=dict(last.fields) | _another_amount(items, i, last)))
     return sorted(found + more, key=lambda f: f.at)
 
 
 def _another_amount(items: list[Item], at: int, last: Finding) -> dict[str, Any]:
-    """ "3 gallons Monday, 2 more yesterday": each day has its own amount."""
-    told = next((x.value for x in items if x.segment == items[at].segment and x.has("<amount>")), None)
+    """ "3 gallons Monday, 2 more yesterday", "3 galones ayer y 2 hoy": each day has its own amount."""
+    here = [x for x in items if x.segment == items[at].segment]
+    told = next((x.value for x in here if x.has("<amount>")), None)
+    if told is None and (count := next((x.number for x in here if x.has("<number>")), None)):
+        before = next((x.value for x in reversed(items[:at]) if x.has("<amount>")), None)
+        told = before.of(count) if before is not None and before.count else None
     return {"litres": told.litres} if told is not None and "litres" in last.fields else {}
 
 

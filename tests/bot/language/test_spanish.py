@@ -258,6 +258,8 @@ def test_a_deed_done_to_something_else_or_only_meant_is_none(text: str) -> None:
         ("se me olvido darle vuelta el sabado", [("not_turned", "2026-08-08")]),
         ("bajo a 98 desde 131 del lunes", [("temperature", "2026-08-11"), ("temperature", "2026-08-10")]),
         ("mi nieto la volteo yesterday", [("turned", "2026-08-10")]),
+        ("el sabado y el domingo la regue", [("watered", "2026-08-08"), ("watered", "2026-08-09")]),
+        ("el lunes que paso la voltee", [("turned", "2026-08-10")]),
     ],
 )
 def test_each_day_has_what_was_done_on_it(text: str, wanted: list[tuple[str, str]]) -> None:
@@ -329,3 +331,8 @@ def test_two_short_answers_that_say_the_same_are_one() -> None:
 def test_an_opt_out_with_a_slip_is_one(text: str) -> None:
     """A slip in a word of an opt-out keeps nobody on the list."""
     assert asks(text) == ["stop"]
+
+
+def test_each_day_has_the_amount_said_beside_it() -> None:
+    """ "3 galones ayer y 2 hoy"; 1 US gallon is 3.785 L (NIST Handbook 44, appendix C)."""
+    assert [fact["litres"] for fact in facts("le eche 3 galones ayer y 2 hoy")] == [11.4, 7.6]
