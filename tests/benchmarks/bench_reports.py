@@ -118,7 +118,8 @@ def rows(people: int, records: int, seed: int) -> Iterator[tuple[Any, dict[str, 
         yield ConsentTable, {"person_id": n, "class_code": f"C{n % CLASSES}", "at": joined, **said}
     for n, joined in everybody[:: 100 // GONE_PERCENT]:
         gone = {"given": False, "wording": "", "language": "en", "channel": "gateway", "version": "1"}
-        yield ConsentTable, {"person_id": n, "at": joined + timedelta(days=n % 500), **gone}
+        at = min(joined + timedelta(days=n % 500), NOW)
+        yield ConsentTable, {"person_id": n, "class_code": None, "at": at, **gone}
     for n, joined in everybody:
         yield PileTable, {"id": n, "zone": "America/Denver", "founder_id": n, "created_at": joined}
     for n, joined in everybody:
