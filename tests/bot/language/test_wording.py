@@ -142,6 +142,12 @@ def test_spanish_folds_to_the_basic_alphabet_on_sms() -> None:
     [
         ("en", "f", "core_c", 53.3, "128 F"),
         ("en", "c", "core_c", 53.3, "53 C"),
+        ("en", "f", "core_celsius", 57.0, "57 C"),
+        ("es", "c", "core_fahrenheit", 54.4, "130 F"),
+        ("es", "c", "wide_m", 1.0, "1 metro"),
+        ("en", "f", "hot_hours", 30, "30 hours"),
+        ("en", "f", "hot_hours", 240, "10 days"),
+        ("en", "f", "shift_weeks", 31, "7 months"),
         ("en", "f", "add_l", 18.9, "5 gallons"),
         ("es", "f", "add_l", 3.8, "1 galón"),
         ("es", "c", "add_l", 20.0, "20 litros"),
