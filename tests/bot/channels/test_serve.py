@@ -18,7 +18,7 @@ from storage.outbox import OutRow
 from storage.work import Store
 
 PROJECT = Path(__file__).parents[3]
-PATIENCE_S = 30.0
+PATIENCE_S = 90.0
 LONGEST_STOP_S = 10.0
 
 

@@ -20,7 +20,7 @@ from storage.work import Store
 from tests.smsc import ANA, OURS, started
 
 PROJECT = Path(__file__).parents[3]
-PATIENCE_S = 30.0
+PATIENCE_S = 90.0
 GATEWAY = """
 [send]
 url = "http://127.0.0.1:{port}/send"
