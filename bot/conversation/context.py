@@ -12,7 +12,7 @@ from typing import Any
 
 from bot.conversation import questions
 from bot.conversation.dialog import SHORT, as_said, picked
-from bot.conversation.meant import together
+from bot.conversation.meant import SOCIAL, together
 from bot.conversation.mending import told_last
 from bot.conversation.talk import Known, KnownPile
 from bot.language.lexicon import lexicon
@@ -21,7 +21,7 @@ from bot.language.sharing import SPEAKER, among_keepers
 from bot.language.understand import agrees, understand
 from bot.language.wording import Voice, option_label
 from bot.profile import Bin, plain
-from shared.pile import Record
+from shared.pile import Kind, Record
 from shared.units import BUCKET_L
 from storage.people import Person
 
@@ -134,7 +134,7 @@ def labelled(question: Mapping[str, Any], said: str, person: Person) -> str | No
     if scale is not None and question.get("ask") == "number":
         return next((option for option in options if option.startswith(f"as_{scale}")), None)
     typed = next((option for option in options if plain(option_label(voice, option)) == words), None)
-    place = lexicon(person.language).place_in(words.split()) if len(words.split()) <= FEW_WORDS else None
+    place = lexicon(person.language).place_of(words.split())
     return typed or (options[place - 1] if place is not None and place <= len(options) else None)
 
 
@@ -152,9 +152,13 @@ def opened(question: Mapping[str, Any], said: str, meaning: Meaning, known: Know
     answer = as_said(option, Meaning(meaning.language), known.today)
     if not answer.facts:
         return None
+    kind = answer.facts[0].record.kind
+    if head in ("yes", "done") and taken_back(
+        head, kind, understand(rest, known.local, known.person.units), known.today
+    ):
+        return None
     label = option_label(Voice(known.person.language, known.person.units, known.today), option)
     whole = understand(f"{label} {rest}", known.local, known.person.units)
-    kind = answer.facts[0].record.kind
     if any(fact.record.kind == kind for fact in whole.facts):
         return whole
     on = meaning.on if meaning.on and meaning.on <= known.today else known.today
@@ -163,20 +167,44 @@ def opened(question: Mapping[str, Any], said: str, meaning: Meaning, known: Know
 
 
 def split_off(said: str, known: Known) -> tuple[Bare | None, str]:
-    """The short answer that a message opens with, and the rest; a "no" only where a comma or stop ends it."""
+    """The short answer that a message opens with, and the rest; it ends at a comma, a stop or an "and".
+
+    A yes or a "done" also before a number or a day gone by: "yes 5 gallons", but not "ya casi".
+    """
     words = said.split()
     for many in (3, 2, 1):
         if many < len(words):
-            head, ended = " ".join(words[:many]), words[many - 1][-1] in ",.;!"
-            bare = understand(head.strip(",.;!"), known.local, known.person.units).bare
-            if bare in ("done", "yes", "not_yet") or (bare == "no" and ended):
-                return bare, " ".join(words[many:])
+            head, rest = " ".join(words[:many]), " ".join(words[many:])
+            bare = understand(head.strip(STOPS), known.local, known.person.units).bare
+            ended = head[-1] in STOPS or (bare != "no" and joined_on(rest, known))
+            if bare in ("done", "yes", "not_yet", "no") and ended:
+                return bare, rest
     return None, said
 
 
+def joined_on(rest: str, known: Known) -> bool:
+    """Whether what follows a short answer adds to it: "and 128", "5 gallons", "yesterday"."""
+    word = rest.split()[0]
+    if word[0].isdigit() or not word[0].isalnum() or lexicon(known.person.language).joins(word):
+        return True
+    on = understand(rest, known.local, known.person.units).on
+    return on is not None and on <= known.today
+
+
+def taken_back(head: Bare, kind: Kind, rest: Meaning, today: date) -> bool:
+    """Whether the rest of a message says that it is not so; a "yes" to work may also ask or promise."""
+    undone = not {rest.bare, rest.lead}.isdisjoint(("no", "not_yet"))
+    undone = undone or any(fact.record.kind == "not_turned" for fact in rest.facts)
+    more = any(ask.kind not in SOCIAL for ask in rest.asks) or (rest.on is not None and rest.on > today)
+    return undone or (head == "yes" and kind not in SIGNS and more)
+
+
 SCALES = ("cels", "cent", "fahr", "faren")
-FEW_WORDS, MOST_WORDS = 4, 6
-"""A longer message is no quick answer, and no mere correction of the pile."""
+STOPS = ",.;:!"
+SIGNS: tuple[Kind, ...] = ("heat_feel", "texture")
+"""What is seen, not done: whoever says yes to it and asks on has still said yes."""
+MOST_WORDS = 6
+"""A longer message is no mere correction of the pile."""
 LONGEST_NAME = 24
 
 

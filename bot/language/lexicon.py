@@ -114,10 +114,15 @@ class Lexicon:
         """The kind of unit that a word names: "gal" is "gallon"."""
         return self.units.get(key)
 
-    def place_in(self, words: Iterable[str]) -> int | None:
-        """Which of the answers offered is named by its place: "the second one"."""
-        places = {word: int(place) for place, names in self.tables["places"].items() for word in names}
-        return next((places[word] for word in words if word in places), None)
+    def place_of(self, words: Sequence[str]) -> int | None:
+        """Which of the answers offered is named by its place and nothing else: "the second one"."""
+        told = [word for word in words if word not in self.tables["places"]["beside"]]
+        places = [place for place, names in self.tables["places"].items() if told and told[0] in names]
+        return int(places[0]) if len(told) == 1 and places else None
+
+    def joins(self, word: str) -> bool:
+        """Whether what stands before the word goes on after it: "and", "but"."""
+        return not self.words.get(plain(word), set()).isdisjoint(("<and>", "<but>"))
 
     def common(self, key: str) -> bool:
         """Whether the word is one of those that tell the language."""

@@ -7,7 +7,7 @@
                                                / one or the other, - no answer; `step` is a next step
                                                with its reason, water and caution, `range` a done date
 [turned, not_turned]                           its quick answers, where they matter
-= 128 F, moisture dry                          what is recorded, where it matters
+= 128 F, moisture dry                          what is recorded, where it matters; = alone: nothing
 ! alert.smoke                                  what the staff are told
 """
 
@@ -85,7 +85,7 @@ def _take(scene: Scene, mark: str, rest: str, line: str) -> None:
     elif line.startswith("["):
         last.options = line.strip("[]").split(", ")
     elif mark == "=":
-        last.records = rest.split(", ")
+        last.records = rest.split(", ") if rest else []
     elif mark == "!":
         last.alerts = rest.split(", ")
     else:
