@@ -100,6 +100,7 @@ class Profile(_Section):
     zone              IANA zone of a person or pile that has named none
     latitude          degrees north; with `normals` it sets the weather that forecasts assume
     crisis_line       whom to call or text in a crisis of life
+    poison_line       whom to call when somebody ate or drank of a pile (the US number, from memory)
     quiet_from, _to   local times between which nothing unprompted is sent
     keep_texts_days   texts older than that are blanked, unless a records request holds them
     keep_out          feedstock ids that local rules forbid in a backyard pile
@@ -113,6 +114,7 @@ class Profile(_Section):
     latitude: float = Field(default=39.5, ge=-66, le=66)
     emergency_number: str = "911"
     crisis_line: str = "988"
+    poison_line: str = "1-800-222-1222"
     quiet_from: time = time(20)
     quiet_to: time = time(9)
     keep_texts_days: int = Field(default=730, ge=30)

@@ -83,7 +83,8 @@ def said_danger(outcome: Outcome) -> bool:
 def endangered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     """One fixed, careful answer and word to the staff; no pile advice beside it."""
     pile = which_pile(known, None)
-    emergency, crisis = known.profile.emergency_number, known.profile.crisis_line
+    profile = known.profile
+    emergency, crisis, poison = profile.emergency_number, profile.crisis_line, profile.poison_line
     if meaning.danger == "smoke":
         for fact in meaning.facts:
             if fact.record.kind == "smoke" and pile is not None:
@@ -101,7 +102,7 @@ def endangered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         outcome.opens = {}
         outcome.alerts.append(keeper.alert("alert.wrong_person", known, None))
         return
-    outcome.say(f"danger.{meaning.danger}", emergency=emergency, crisis=crisis)
+    outcome.say(f"danger.{meaning.danger}", emergency=emergency, crisis=crisis, poison=poison)
     outcome.opens = {}
     outcome.alerts.append(keeper.alert(f"alert.{meaning.danger}", known, pile))
     if known.profile.staff.alerts:

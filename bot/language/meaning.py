@@ -112,7 +112,15 @@ TOPICS: tuple[AskKind, ...] = (
 """The asks that are questions about compost or about us; the others tell the program what to do."""
 
 Danger = Literal[
-    "smoke", "maybe_smoke", "injury", "breathing", "self_harm", "threat", "wrong_person", "animal"
+    "smoke",
+    "maybe_smoke",
+    "injury",
+    "breathing",
+    "swallowed",
+    "self_harm",
+    "threat",
+    "wrong_person",
+    "animal",
 ]
 
 Bare = Literal["done", "yes", "no", "not_yet", "dont_know", "skip", "ok", "other_one", "will_do"]

@@ -123,7 +123,7 @@ def test_a_danger_is_answered_alone_and_told_to_the_staff(fact: Fact, meaning: d
     assert [record.kind for _, record, _ in outcome.records] == [fact.record.kind]
 
 
-@pytest.mark.parametrize("danger", ["injury", "breathing", "self_harm", "threat", "animal"])
+@pytest.mark.parametrize("danger", ["injury", "breathing", "swallowed", "self_harm", "threat", "animal"])
 def test_other_dangers_get_one_fixed_answer_and_no_pile_advice(danger: Any) -> None:
     """Emergency or crisis line first; a human is told."""
     outcome = hear(known(ANA, pile()), danger=danger)
