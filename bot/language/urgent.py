@@ -8,7 +8,8 @@ from bot.language.lexicon import Lexicon
 from bot.language.meaning import AskKind, Danger, Fact
 
 GRAVEST_FIRST: tuple[Danger, ...] = (
-    "self_harm", "threat", "breathing", "injury", "smoke", "swallowed", "animal", "wrong_person", "maybe_smoke",
+    "self_harm", "threat", "breathing", "injury", "smoke", "swallowed", "animal", "wrong_person",
+    "maybe_smoke",
 )  # fmt: skip
 
 

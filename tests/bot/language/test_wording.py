@@ -28,7 +28,8 @@ NEVER = re.compile(
     re.IGNORECASE,
 )
 LONGEST: dict[str, object] = {
-    "c": 71.1, "celsius": 71.1, "fahrenheit": 71.1, "dc": 11.1, "l": 113.5, "vol": 75.7, "bulk": 1135.6, "m": 1.22, "m2": 13.4,
+    "c": 71.1, "celsius": 71.1, "fahrenheit": 71.1, "dc": 11.1, "l": 113.5, "vol": 75.7, "bulk": 1135.6,
+    "m": 1.22, "m2": 13.4,
     "on": "2026-09-23", "about": "2027-09-23", "at": "18:30",
     "days": 28, "weeks": 12, "hours": 240, "minutes": 45, "pct": 0.87,
 }  # fmt: skip
