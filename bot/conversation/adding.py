@@ -14,13 +14,14 @@ from shared.units import BUCKET_L
 
 def may_add(known: Known, pile: KnownPile | None, ask: Ask, outcome: Outcome, *, brief: bool = False) -> None:
     """Whether a material may go in, the reason, and how; one of several without the reason."""
-    if ask.material in (None, "other") and as_written(ask).id == "other":
+    feedstock = as_written(ask)
+    if outcome.opens is None:  # whoever asked about one thing may go on to the next
+        asked = known.waiting if known.waiting.get("options") else {"ask": "may_add"}
+        outcome.opens = {**asked, "may_add_on": known.today.isoformat()}
+    if feedstock.id == "other":
         outcome.say("may_add.unknown")
         return
-    feedstock = as_written(ask)
     what = in_their_words(ask, feedstock)
-    if outcome.opens is None and not known.waiting.get("options"):
-        outcome.opens = {"ask": "may_add", "on": known.today.isoformat()}
     verdict: str = feedstock.verdict
     if feedstock.record_id in known.profile.keep_out and verdict != "no":
         outcome.say("may_add.local", what=what)

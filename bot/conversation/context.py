@@ -95,9 +95,7 @@ def told_alone(question: Mapping[str, Any], said: str, meaning: Meaning, known: 
     alone = meaning.number is not None or not meaning.facts
     if question.get("ask") == "buckets" and alone and (number := COUNT.search(said)):
         return buckets_told(int(number.group()), meaning, known)
-    if question.get("ask") == "may_add":
-        return another_material(question, said, meaning, known)
-    return None
+    return another_material(question, said, meaning, known)
 
 
 COUNT = re.compile(r"\d{1,2}\b")
@@ -211,12 +209,15 @@ LONGEST_NAME = 24
 def another_material(
     question: Mapping[str, Any], said: str, meaning: Meaning, known: Known
 ) -> Meaning | None:
-    """A material alone asks on, on the day on which one was asked about: "avocado pits"."""
-    if question.get("on") != known.today.isoformat() or meaning.asks or meaning.bare:
+    """A material alone asks on, on the day on which one was asked about: "avocado pits", "and bones"."""
+    if question.get("may_add_on") != known.today.isoformat() or meaning.asks or meaning.bare:
         return None
     asked = understand(f"{said}?", known.local, known.person.units)
-    named = [ask.name or "" for ask in asked.asks if ask.kind == "may_add"]
-    return asked if [plain(name) for name in named] == [plain(said.strip(" .!?"))] else None
+    named = " ".join(plain(ask.name or "") for ask in asked.asks if ask.kind == "may_add").split()
+    lex = lexicon(asked.language)
+    beside = [word for word in re.findall(r"\w+", plain(said)) if word not in named]
+    alone = all(lex.joins(word) or word in lex.tables["may_add"]["stray"] for word in beside)
+    return asked if named and alone else None
 
 
 MOST_HELD, LONGEST_HELD = 4, 480
