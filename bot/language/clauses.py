@@ -105,6 +105,14 @@ def _tells_when(items: list[Item], first: int, last: int) -> bool:
     return items[first].key == "cuando" and past and not any(x.key == "?" for x in items[last:])
 
 
+def _belongs(items: list[Item], at: int) -> bool:
+    """Whether a question goes on: "how the pile is"; not in "what do I do, the pile is smoking"."""
+    if items[at - 1].has("<article>") and at > 2:
+        told = items[at - 3].has("<sub>") and items[at - 2].has("do")
+        return not (told or items[at - 2].has("<break>"))
+    return items[at - 1].has("<asks_on>", "<aux>", "<wh>", "<is>", "<article>")
+
+
 def _only_unable(items: list[Item], at: int) -> bool:
     """ "can't stop the ants": what cannot be helped is there."""
     return (
@@ -125,9 +133,9 @@ def _asked_to(items: list[Item], last: int, end: int) -> int:
             or (items[i].has(",", "...", ";", "-") and not marked and _states(items, i + 1, end))
             or (
                 i > last
-                and items[i].has("it", "pile", "temperature", "she")
+                and items[i].has("it", "pile", "temperature", "she", "there")
                 and _opens_clause(items, i, end)
-                and not items[i - 1].has("<asks_on>", "<aux>", "<wh>", "<is>", "<article>")
+                and not _belongs(items, i)
             )
         ),
         end,
@@ -184,7 +192,7 @@ def _opens_clause(items: list[Item], at: int, end: int) -> bool:
         return any(label.endswith(".done>") for label in items[at + 1].labels)
     return (
         at + 1 < end
-        and items[at].has("it", "they", "she", "thats", "that", "pile", "temperature")
+        and items[at].has("it", "they", "she", "there", "thats", "that", "pile", "temperature")
         and items[at + 1].has("s", "was", "<is_plain>")
     )
 
