@@ -63,20 +63,21 @@ def reheat(now: Situation) -> Actions:
     pause = 4 if now.food_left else 10
     lost = fallen and not now.spent and now.rested_days >= pause and now.outlook.turn_gain_days > -1.0
     gains = now.outlook.turn_gain_days >= _worth(now) and now.core_c < 50 and now.rested_days >= pause
-    if now.pile.turning == "never" and not gains:
+    if now.rising or (now.pile.turning == "never" and not gains):
         return ()
     if not (lost or gains):
         return ()
+    why = "cooling_food_left" if now.known_warmer else "food_left"
     if richer := more_greens(now):
-        return (*richer, turn(now, "cooling_food_left"))
+        return (*richer, turn(now, why))
     if now.unsure:
-        return (act(now, "measure", "not_heard"), turn(now, "cooling_food_left", on=now.in_days(1)))
-    return (turn(now, "cooling_food_left"), *_look_after_turn(now))
+        return (act(now, "measure", "not_heard"), turn(now, why, on=now.in_days(1)))
+    return (turn(now, why), *_look_after_turn(now))
 
 
 def mix_hot(now: Situation) -> Actions:
     """A week in the heat: turn the cool shell in, so that all of it is heated once."""
-    rising = now.outlook.trend_c_per_day > 1.5 or now.outlook.turn_gain_days <= -1.0
+    rising = now.rising or now.outlook.trend_c_per_day > 1.5 or now.outlook.turn_gain_days <= -1.0
     if now.outlook.stage != "hot" or rising or now.rested_days < MIX_EVERY_DAYS:
         return ()
     if now.pile.turning == "never" or now.pile.fed or now.cold_out:

@@ -51,6 +51,28 @@ def peak_c(records: Sequence[Record], outlook: Forecast) -> float:
     return max([*read, *modelled], default=outlook.core_c.p50)
 
 
+def rising(records: Sequence[Record], as_of: date) -> bool:
+    """Whether the last reading, a fresh one, stands 3 °C above the one before it, with no turning between."""
+    spell = [record for record in records if record.kind == "turned" or _of_core(record)][-2:]
+    if len(spell) < 2 or any(record.kind == "turned" for record in spell):
+        return False
+    before, last = (record.core_c or 0.0 for record in spell)
+    return last >= before + 3 and (as_of - spell[1].on).days <= FRESH_DAYS
+
+
+def known_warmer(records: Sequence[Record], core_c: float) -> bool:
+    """Whether a hand or a thermometer has found the core warmer than this."""
+    return any(
+        record.word == "hot" if record.kind == "heat_feel" else (record.core_c or core_c) >= core_c + 3
+        for record in records
+        if record.kind == "heat_feel" or _of_core(record)
+    )
+
+
+def _of_core(record: Record) -> bool:
+    return record.kind == "temperature" and record.core_c is not None and not record.edge
+
+
 def read_since_turn_c(records: Sequence[Record]) -> float | None:
     """Warmest reading since the last turning, None before a reading of the fourth day tells."""
     turned = max((record.on for record in records if record.kind == "turned"), default=None)

@@ -35,6 +35,8 @@ class Situation:
     heard_days_ago    since the last record that shows the inside, else since the build
     watered_days_ago  None where never
     peak_c            warmest the core was in the last three weeks
+    rising            whether the last two readings go up
+    known_warmer      whether it was ever found warmer than now
     read_since_turn_c  warmest reading since the last turning, None before the fourth day tells
     moisture_felt     whether `moisture` is a fresh squeeze rather than the forecast's
     height_told_m     last height told, 0 where none was; additions: what was told as added
@@ -46,6 +48,8 @@ class Situation:
     alarm: Alarm
     core_c: float
     peak_c: float
+    rising: bool
+    known_warmer: bool
     read_since_turn_c: float | None
     moisture: float
     moisture_felt: bool
@@ -196,6 +200,8 @@ def situation(pile: Pile, records: Sequence[Record], outlook: Forecast) -> Situa
         alarm=alarm(known, outlook.as_of),
         core_c=core_c,
         peak_c=max(core_c, signs.peak_c(known, outlook)),
+        rising=signs.rising(known, outlook.as_of),
+        known_warmer=signs.known_warmer(known, core_c),
         read_since_turn_c=signs.read_since_turn_c(known),
         moisture=outlook.moisture.p50 if felt is None else felt,
         moisture_felt=felt is not None,
