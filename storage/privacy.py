@@ -96,12 +96,21 @@ class Privacy:
         return sum(self._session.scalar(count) or 0 for count in counts)
 
     def let_go(self, before: datetime) -> None:
-        """Blank the texts older than `before`, and those of forgotten people, unless they are held."""
+        """Blank the texts older than `before`, and those of forgotten people, unless they are held.
+
+        A question left open so long goes with the words that wait for its answer.
+        """
         for rows in _received_due(before):
             self._session.execute(update(IncomingTable).where(*rows).values(text="", name=None))
         for rows in _sent_due(before):
             blanked: dict[str, Any] = {"text": None, "lines": [], "opens": None, "address": None}
             self._session.execute(update(OutboxTable).where(*rows).values(**blanked))
+        waiting = func.length(cast(PersonTable.waiting_for, String)) > len("{}")
+        silent = PersonTable.last_heard_at < before
+        for person in self._session.scalars(
+            select(PersonTable).where(silent, waiting, ~_held(PersonTable.id))
+        ):
+            person.waiting_for = {}
 
     def messages(
         self, since: datetime, until: datetime, person_id: int | None = None, class_code: str | None = None

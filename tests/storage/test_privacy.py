@@ -51,6 +51,21 @@ def test_texts_go_when_their_time_is_over(store: Store, at: datetime) -> None:
         assert texts(work, young.id) == ["answer 2", "words 2"]
 
 
+def test_words_that_wait_for_an_answer_go_with_their_question(store: Store, at: datetime) -> None:
+    """Whoever never came back leaves no words behind; a younger question stays open."""
+    question = {"ask": "consent", "said": [["temp 128 by the shed", "2026-03-01T09:00"]]}
+    with store.work() as work:
+        old, young = writer(work, 1, at), writer(work, 2, at + timedelta(days=10))
+        work.people.change(old.id, waiting_for=question, last_heard_at=at)
+        work.people.change(young.id, waiting_for=question, last_heard_at=at + timedelta(days=10))
+        work.privacy.let_go(at + timedelta(days=1))
+        work.commit()
+
+    with store.work(reading=True) as work:
+        assert work.people.get(old.id).waiting_for == {}
+        assert work.people.get(young.id).waiting_for == question
+
+
 def test_a_hold_on_one_keeps_theirs_only(store: Store, at: datetime) -> None:
     """Until it is released, then they go like the others."""
     with store.work() as work:
