@@ -22,7 +22,7 @@ from bot.channels.telegram import Telegram
 from bot.conversation.respond import Desk, respond
 from bot.demo import fill
 from bot.language.wording import commands
-from bot.listening import Line, health, listen, until_told_to_stop
+from bot.listening import Line, health, leave, listen, until_told_to_stop
 from bot.metrics import Counted, metrics_page
 from bot.outlook import Outlooks
 from bot.picture import rendering
@@ -300,10 +300,11 @@ async def _serve(settings: Settings, clock: Clock) -> None:
             for part in _what_is_on(settings, warmheap.profile, lines):
                 log.info(part)
             log.info("action=serving channels=%s", ",".join(line.name for line in lines))
-            warming = asyncio.create_task(asyncio.to_thread(warmheap.outlooks.warm_up))
-            stack.callback(warming.cancel)
+            warming = asyncio.get_running_loop().run_in_executor(None, warmheap.outlooks.warm_up)
             await until_told_to_stop(asyncio.create_task(listen(warmheap, lines)), warmheap.end)
     log.info("action=stopped")
+    if not warming.done():  # a compiler cannot be told to stop, and all else is closed
+        leave()
 
 
 def _pages(settings: Settings, warmheap: Warmheap, lines: Sequence[Line]) -> Iterator[BaseRoute]:

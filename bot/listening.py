@@ -109,16 +109,20 @@ async def until_told_to_stop(running: asyncio.Task[Any], end: Callable[[], None]
     if running.done():
         await running
     end()
-    late = Timer(LEAVE_S, _leave)
+    late = Timer(LEAVE_S, _leave_late)
     late.daemon = True
     late.start()
     running.cancel()
     await asyncio.wait({running})
 
 
-def _leave() -> None:
-    """Go as a power cut would: what still runs is in a transaction or on its way, and neither is lost."""
+def _leave_late() -> None:
     log.warning("action=stopped how=late")
+    leave()
+
+
+def leave() -> None:
+    """Go as a power cut would: what still runs is in a transaction or on its way, and neither is lost."""
     logging.shutdown()
     os._exit(0)
 
