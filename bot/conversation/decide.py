@@ -10,7 +10,7 @@ from datetime import timedelta
 from bot.conversation import beginning, crediting, doubts, keeper, mending, questions, set_up, sharing
 from bot.conversation.adding import may_add
 from bot.conversation.answers import ABOUT_PILE
-from bot.conversation.loose_ends import unanswered
+from bot.conversation.loose_ends import only_steam, unanswered
 from bot.conversation.meant import by_pile, tidied, together, which_pile, with_records
 from bot.conversation.standing import (
     Codes,
@@ -205,6 +205,8 @@ def with_piles(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     asks = [ask for ask in meaning.asks if ask.kind not in ("correction", "yes", "no")]
     if any(ask.kind == "undo" for ask in asks):
         mending.take_back(known, outcome)
+        return
+    if only_steam(known, meaning, outcome):
         return
     pile = which_pile(known, meaning)
     if pile is None:

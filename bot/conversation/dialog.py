@@ -72,6 +72,8 @@ SHORT: Mapping[tuple[str, Bare], str] = {
     ("stop_all", "no"): "go_on",
     ("smoke", "yes"): "smoke",
     ("smoke", "no"): "steam",
+    ("ash", "yes"): "smoke",
+    ("ash", "no"): "growth",
     ("burnt_smell", "yes"): "smoke",
     ("burnt_smell", "no"): "steam",
 }
@@ -93,6 +95,7 @@ _FACTS: Mapping[str, tuple[Kind, str | None]] = {
     "smell.sour": ("smell", "sour"),
     "texture.crumbly": ("texture", "crumbly"),
     "texture.recognisable": ("texture", "recognisable"),
+    "growth": ("growth", None),
     "pests.flies": ("pests", "flies"),
     "pests.ants": ("pests", "ants"),
     "pests.rodents": ("pests", "rodents"),

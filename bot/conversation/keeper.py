@@ -21,6 +21,7 @@ from storage.outbox import Line
 
 ADVISE = frozenset(
     {"what_next", "state", "trouble", "water_amount", "safe_use", "picture", "harvest_amount", "cannot_turn"}
+    | {"fire_risk", "health"}
 )
 """Asks whose answer holds the next step itself, so that the report before it need not."""
 HOT_AIR_C = 25.0
@@ -50,6 +51,7 @@ def report(
         outcome.say("for_pile", pile=pile.called)
     doubtful = doubtful_reading(known, pile, facts)
     sure = [fact for fact in facts if doubtful is None or fact.record is not doubtful.record]
+    sure = [fact for fact in sure if fact.doubt != "ash"]
     records = [fact.record for fact in sure]
     outcome.records.extend((pile.row.id, record, replaced(known, pile, record)) for record in records)
     settle_scale(known, sure, outcome)
@@ -78,7 +80,10 @@ def answer(
     known: Known, pile: KnownPile, facts: Sequence[Fact], records: Sequence[Record], outcome: Outcome
 ) -> None:
     """The question or the caution that goes with the facts as read."""
-    if any(fact.doubt == "vague" for fact in facts):
+    if any(fact.doubt == "ash" for fact in facts):
+        outcome.say("danger.ash", emergency=known.profile.emergency_number)
+        outcome.ask("ash", "smoke", "growth", pile=pile.row.id)
+    elif any(fact.doubt == "vague" for fact in facts):
         outcome.say("ask.smell")
         outcome.ask("smell", "smell.ammonia", "smell.rotten", "smell.sour", pile=pile.row.id)
     elif hot_to_the_hand(known, pile, records):

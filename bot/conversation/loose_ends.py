@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from bot.conversation import keeper, set_up
 from bot.conversation.meant import which_pile
+from bot.conversation.steps import kept_away
 from bot.conversation.talk import Known, Outcome
 from bot.language.meaning import Meaning
 
@@ -19,11 +20,26 @@ def after_smoke(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     if "ashes" in meaning.after:
         outcome.say("after_smoke")
         outcome.say("after_smoke.ashes")
+    elif "steam" in meaning.after:
+        outcome.say("after_smoke.steam", emergency=known.profile.emergency_number)
     else:
         outcome.say("after_smoke.gone", emergency=known.profile.emergency_number)
     outcome.alerts.append(keeper.alert("alert.after_smoke", known, which_pile(known, None)))
     if known.profile.staff.alerts:
         outcome.say("told_staff")
+
+
+def only_steam(known: Known, meaning: Meaning, outcome: Outcome) -> bool:
+    """ "It was just steam": whether that ends what was told or asked of smoke."""
+    told = any(fact.record.kind != "heat_feel" for fact in meaning.facts)
+    if told or "steam" not in meaning.after:
+        return False
+    if known.waiting.get("ask") == "smoke":
+        outcome.say("steam.feel" if known.person.thermometer is False else "steam")
+        outcome.opens = {}
+    elif smoked_lately(known):
+        after_smoke(known, meaning, outcome)
+    return bool(outcome.lines)
 
 
 SMOKE_DAYS = 3
@@ -85,6 +101,9 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
         return
     if meaning.after and smoked_lately(known):
         after_smoke(known, meaning, outcome)
+        return
+    pile = which_pile(known, None)
+    if pile is not None and kept_away(known, pile, outcome):
         return
     options = known.waiting.get("options") or ()
     if meaning.bare == "done":

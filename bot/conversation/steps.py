@@ -28,6 +28,20 @@ TELLING: frozenset[str] = frozenset(
 """Reasons for waiting or measuring that are news; the others are told when asked."""
 
 
+def kept_away(
+    known: Known,
+    pile: KnownPile,
+    outcome: Outcome,
+    found: tuple[Forecast, tuple[Action, ...]] | None = None,
+) -> bool:
+    """Whether people must stay back from the pile now; then that is the answer."""
+    _, actions = found or known.look(pile.row, pile.records, known.today)
+    if actions[0].do != "keep_away":
+        return False
+    outcome.say("danger.stay_back", emergency=known.profile.emergency_number)
+    return True
+
+
 def next_step(
     known: Known,
     pile: KnownPile,
@@ -46,8 +60,7 @@ def next_step(
     """
     outlook, actions = found
     first = actions[0]
-    if first.do == "keep_away":
-        outcome.say("danger.stay_back", emergency=known.profile.emergency_number)
+    if kept_away(known, pile, outcome, found):
         return
     poke = first.do == "turn" and known.person.cannot_turn
     outcome.lines.append(worded(known, first))

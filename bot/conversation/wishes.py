@@ -5,11 +5,11 @@ from datetime import date, timedelta
 
 from bot.conversation import moving
 from bot.conversation.keeper import alert
-from bot.conversation.steps import next_step
+from bot.conversation.steps import kept_away, next_step
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.trouble import felt
 from bot.language.meaning import Ask
-from shared.cautions import COOL_DOWN_C
+from shared.cautions import COOL_DOWN_C, STAY_BACK_C
 from shared.units import c_from_f
 
 Wish = Callable[[Known, Ask, Outcome], None]
@@ -195,6 +195,19 @@ def how_hot(_known: Known, _ask: Ask, outcome: Outcome) -> None:
 USUAL_HOT_C = (c_from_f(130), c_from_f(150))
 
 
+def fire_risk(known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """What is harmless and what is not, and from which heat people stay back; from such a pile they do."""
+    if any(kept_away(known, pile, outcome) for pile in known.piles):
+        return
+    outcome.say("fire_risk", stay_c=STAY_BACK_C, emergency=known.profile.emergency_number)
+
+
+def can_turn(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """A body that has healed: turning nudges come again."""
+    outcome.changes["cannot_turn"] = False
+    outcome.say("can_turn")
+
+
 WISHES: Mapping[str, Wish] = {
     "help": help_,
     "person": person,
@@ -219,6 +232,10 @@ WISHES: Mapping[str, Wish] = {
     "how_turn": simple("how_turn"),
     "how_build": simple("how_build"),
     "how_hot": how_hot,
+    "how_ready": simple("how_ready"),
+    "fire_risk": fire_risk,
+    "health": simple("health"),
+    "can_turn": can_turn,
     "what_browns": simple("what_browns"),
     "worms": simple("worms"),
     "privacy": simple("privacy"),

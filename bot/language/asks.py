@@ -16,8 +16,19 @@ from bot.language.precedence import problem, settle
 QUESTIONS = {
     "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
     "how_measure", "how_turn", "how_build", "who_did", "who_has_tool", "tally", "privacy", "stop_adding",
+    "how_ready", "fire_risk", "health",
 }  # fmt: skip
-OF_A_PILE = (QUESTIONS | {"picture"}) - {"privacy", "how_measure", "how_turn", "how_build", "who_has_tool"}
+OF_NONE = {
+    "privacy",
+    "how_measure",
+    "how_turn",
+    "how_build",
+    "who_has_tool",
+    "how_ready",
+    "fire_risk",
+    "health",
+}
+OF_A_PILE = (QUESTIONS | {"picture"}) - OF_NONE
 SPANS = {"<days>": 1, "<weeks>": 7, "<months>": 30.4}
 WRONG = (
     "<heat.lost>",
@@ -96,6 +107,8 @@ def _ask(
         return Ask("language", language="en" if wanted else "es")
     if kind == "units":
         return Ask("units", units="f" if any(x.has("<degreeword_f>") for x in items) else "c")
+    if kind == "can_turn" and "not" in items[span[1] - 1].scope and not items[span[0]].has("ya"):
+        return Ask("cannot_turn")  # "my knee is not better"
     if kind == "cure":
         return Ask("trouble")
     if kind == "plants":

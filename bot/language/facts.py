@@ -128,9 +128,18 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
             dropped.add(id(f))  # "put the plastic over it"
         if f.kind == "smell" and f.fields["word"] == "bad":
             f.doubt = "vague"
+        if f.kind == "growth" and _like_ash(items, f, lex):
+            f.doubt = "ash"
         if "word" in f.fields:
             f.fields["word"] = SAME_AS.get(f.fields["word"], f.fields["word"])
     return _corrected(items, [f for f in found if id(f) not in dropped], lex)
+
+
+def _like_ash(items: list[Item], growth: Finding, lex: Lexicon) -> bool:
+    """Whether a growth is told by its likeness to ash: only asking tells whether something burns."""
+    here = items[growth.at].sentence
+    said = {word for x in items if x.sentence == here for word in x.key.split()}
+    return not said.isdisjoint(lex.tables["like_ash"]["words"])
 
 
 def _shows(added: Finding, textures: list[Finding]) -> bool:

@@ -73,10 +73,14 @@ AskKind = Literal[
     "my_name",
     "privacy",
     "how_hot",
+    "how_ready",
+    "fire_risk",
+    "health",
     "what_browns",
     "worms",
     "decline",
     "cannot_turn",
+    "can_turn",
     "only_about",
     "not_before",
     "unclear_stop",
@@ -104,6 +108,9 @@ TOPICS: tuple[AskKind, ...] = (
     "how_turn",
     "how_build",
     "how_hot",
+    "how_ready",
+    "fire_risk",
+    "health",
     "what_browns",
     "worms",
     "privacy",
@@ -132,14 +139,14 @@ class Fact:
 
     pile    what the writer calls the pile ("2", "back fence"), None where the message names none
     doubt   why the value may not be what was meant: "impossible", "digits", "unit", "surface", "heard";
-            "vague" for a smell that is bad without a word for how
+            "vague" for a smell that is bad without a word for how, "ash" for a growth that may be real ash
     buckets how many buckets of unsaid size, where the amount was given so; the record has no litres then
     units   the scale that a reading is written in, None where it names none
     """
 
     record: Record
     pile: str | None = None
-    doubt: Literal["impossible", "digits", "unit", "surface", "heard", "vague"] | None = None
+    doubt: Literal["impossible", "digits", "unit", "surface", "heard", "vague", "ash"] | None = None
     buckets: float | None = None
     units: Units | None = None
 
@@ -206,7 +213,7 @@ class Meaning:
     speaker   the first word of "Ana: turned", as written
     lead      a short answer that a longer message opens with: "done. 128 now"
     on        the one day that the message names, as it answers "when was it?"; the last March for "in March"
-    after     what follows smoke that was told of: it is "gone", or "ashes" are named as what it came from
+    after     what follows smoke that was told of: it is "gone", was "steam", or came of "ashes"
     length_m  the one length that the message names, as it answers "how big?"
     units     the measures that it is written in: "c" for Celsius, metres and litres; None where it names none
     by        who did what is told, where that is not the writer alone: names, "me" for the writer

@@ -30,6 +30,17 @@ SOCIAL = {"thanks", "greeting"}
 SMALL_TALK = 3  # words beside a greeting that are still only a greeting
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "fire_risk",
+        ("safe_use", "state", "trouble", "what_next", "what_if", "help", "may_add", "why", "how_measure"),
+    ),
+    (
+        "how_ready",
+        ("when_ready", "safe_use", "state", "trouble", "how_measure", "what_next", "help", "who_has_tool"),
+    ),
+    ("can_turn", ("cannot_turn", "state", "what_next", "trouble", "hand_over", "decline")),
+    ("health", ("safe_use", "state", "trouble", "help", "may_add", "what_next", "cannot_turn")),
+    ("how_measure", ("who_has_tool",)),
     ("new_calendar", ("calendar", "what_next", "schedule", "may_add")),
     ("calendar", ("may_add", "what_next", "share", "schedule", "picture", "later")),
     ("move", ("what_next", "how_build", "state", "when_ready", "share", "to_staff")),

@@ -360,7 +360,7 @@ def degrees_item(run: list[Item], written: float, unit: Units | None, units: Uni
     return Item(plain(text), text.lower(), text, {"<temperature>"}, run[0].glued, number=written, value=value)
 
 
-Doubt = Literal["impossible", "digits", "unit", "surface", "heard", "vague"]
+Doubt = Literal["impossible", "digits", "unit", "surface", "heard", "vague", "ash"]
 
 
 def doubt_of(reading: Degrees, units: Units, edge: bool) -> Doubt | None:
