@@ -19,7 +19,7 @@ from bot.conversation.group import asked_by, before_others, tapped
 from bot.conversation.standing import Codes
 from bot.conversation.talk import Known, KnownPile, Look
 from bot.language.meaning import TOPICS, Ask, Language, Meaning, Units
-from bot.language.understand import agrees, understand
+from bot.language.understand import agrees, tells_language, understand
 from bot.profile import Profile
 from scheduler.keeping import groups_of
 from storage.inbox import Incoming
@@ -61,11 +61,14 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         local = at.astimezone(ZoneInfo(desk.profile.zone)).replace(tzinfo=None)
         meaning = understand(said, local, desk.profile.units)
         with store.work() as work:
-            person = meet(work, desk.profile, incoming, at, tongue(desk.profile, meaning.language))
+            language = meaning.language if tells_language(said) else desk.profile.languages[0]
+            person = meet(work, desk.profile, incoming, at, tongue(desk.profile, language))
             work.commit()
         known = Known(person, desk.profile, local, (), desk.look)
     else:
         meaning = understand(said, known.local, person.units)
+    if not tells_language(said):
+        meaning = replace(meaning, language=person.language)
     asked_since = not known.waiting.items() <= question.items()
     if incoming.form == "button":
         known = asked_by(known, question)

@@ -42,6 +42,9 @@ SPANISH_LEAN = 1.2  # who mixes the two writes Spanish with English words rather
 ORDINALS = ("st", "nd", "rd", "th")
 SHORT = 6  # words of a message that may be an opt-out in the other language
 _STRETCHED = re.compile(r"([^\W\d_])\1{2,}")
+_ASSENTS = re.compile(
+    "|".join(phrase for one in LANGUAGES for phrase in lexicon(one).tables["bare_words"]["assents"]), re.I
+)
 _SPEAKER = re.compile(r"\s*([^\W\d_]{2,12}):\s+(?=\S)")
 
 
@@ -87,9 +90,9 @@ def understand(text: str, now: datetime, units: Units) -> Meaning:
 def agrees(text: str) -> bool:
     """Whether a message opens or ends with a yes and nothing in it denies, asks or tells an age under 18.
 
-    For a question that wants a clear yes and gets it in passing: "im over 18 so yes", "sure ok".
+    For a question that wants a clear yes and gets it in passing: "im over 18 so yes", "sure why not".
     """
-    words = [item for item in cut(clean(text)) if item.key.isalnum() or item.key == "?"]
+    words = [item for item in cut(_ASSENTS.sub(" ", clean(text))) if item.key.isalnum() or item.key == "?"]
     if not words or any(item.key == "?" or (item.number or 18) < 18 for item in words):
         return False
     for lex in map(lexicon, LANGUAGES):
@@ -101,6 +104,12 @@ def agrees(text: str) -> bool:
         if any(not lexicon(_other(lex.language)).common(word) for word in yes):
             return not any(item.has("<not>", "but", "pero", "if", "es") for item in words)
     return False
+
+
+def tells_language(text: str) -> bool:
+    """Whether a message shows its language: a lone "yo" may greet in English or mean "I" in Spanish."""
+    said = {item.key for item in cut(clean(text)) if item.key.isalpha()}
+    return not said or not said <= set(lexicon("es").tables["common"]["alike"])
 
 
 def _warm_up() -> None:

@@ -91,6 +91,16 @@ def test_a_pile_stands_after_three_texts(ana: Phone) -> None:
     assert [name for name, _ in row.setup["ingredients"]] == ["dry_leaves", "grass_clippings"]
 
 
+@pytest.mark.parametrize(("first", "language"), [("yo", "en"), ("hola", "es"), ("hello", "en")])
+def test_a_word_of_both_languages_shows_neither(store: Store, first: str, language: Language) -> None:
+    """A first "yo" leaves somebody in the programme's first language."""
+    phone = Phone(store)
+
+    assert keys(phone.text(first)) == ["consent"]
+
+    assert phone.person().language == language
+
+
 def test_whoever_has_the_number_now_gets_nothing_of_the_one_before(ana: Phone) -> None:
     """A wrong number is told so once; its new owner is a stranger, and staff look for the keeper."""
     keeper = ana.person()
