@@ -351,8 +351,13 @@ def _paused(person: Person, at: datetime) -> bool:
 
 
 def _open_question(work: Work, row: OutRow) -> None:
-    """What a message asks is open once it is sent; a nudge that asks counts until it is answered."""
+    """What a message asks is open once it is sent; a nudge that asks counts until it is answered.
+
+    News of ours ends what was asked before it: nobody recalls that question.
+    """
     if row.opens is None:
+        if row.kind == "nudge":
+            work.people.change(row.person_id, waiting_for={})
         return
     work.people.change(row.person_id, waiting_for=row.opens)
     if row.kind == "nudge":

@@ -178,8 +178,8 @@ def picked(question: Mapping[str, Any], meaning: Meaning) -> str | None:
     scale = next((ask.units for ask in meaning.asks if ask.kind == "units"), None)
     if scale is not None and question.get("ask") == "number":
         return next((option for option in options if option.startswith(f"as_{scale}")), None)
-    if meaning.bare is None:
-        return None
+    if meaning.bare is None or (meaning.bare == "yes" and "advised" in question):
+        return None  # "yes" to advice is a promise
     return SHORT.get((question.get("ask", ""), meaning.bare))
 
 

@@ -25,6 +25,8 @@ def doubtful_reading(known: Known, pile: KnownPile, facts: Sequence[Fact]) -> Fa
         core_c = fact.record.core_c
         if answers and (fact.doubt not in ("unit", "digits") or "again" in known.waiting):
             continue
+        if core_c is not None and f"reading:{core_c:.1f}" in known.waiting.get("options", ()):
+            continue  # said once more just as it was offered
         if fact.record.kind != "temperature" or core_c is None or fact.record.edge:
             continue
         before, _ = known.look(pile.row, pile.records, known.today)

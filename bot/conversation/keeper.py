@@ -272,6 +272,7 @@ def stay_back(known: Known, pile: KnownPile | None, outcome: Outcome) -> None:
 def alone(outcome: Outcome) -> None:
     """Where people must stay back nothing else is said beside it but what was read and whom we told."""
     if any(line.key == "danger.stay_back" for line in outcome.lines):
+        outcome.advised = None
         kept = ("for_pile", "read", "danger.", "told_staff")
         outcome.lines = [line for line in outcome.lines if line.key.startswith(kept)]
 

@@ -89,7 +89,7 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     if meaning.bare == "dont_know" and known.waiting.get("ask") not in (None, "may_add", *set_up.ASKS):
         not_known(known, outcome)
         return
-    if meaning.bare == "will_do":
+    if meaning.bare == "will_do" or (meaning.bare == "yes" and "advised" in known.waiting):
         outcome.say("will_do")
         return
     if meaning.bare in ("ok", "skip", "dont_know") or (meaning.bare in ("yes", "no") and not known.waiting):

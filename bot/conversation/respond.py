@@ -92,6 +92,8 @@ def respond(store: Store, desk: Desk, incoming_id: int, incoming: Incoming, at: 
         meaning = replace(meaning, lead="yes")
     outcome = decide(known, meaning, codes, incoming.form)
     outcome = before_others(known, outcome, meaning.danger, incoming)
+    if outcome.advised and not outcome.opens and not asked_since:
+        outcome.opens = outcome.advised
     if asked_since and outcome.opens == {}:
         outcome.opens = None
     if outcome.opens is None and "picked" in known.waiting:

@@ -9,6 +9,8 @@ from datetime import date, timedelta
 from typing import Any
 
 from bot.conversation.talk import Known, KnownPile, Outcome
+from scheduler.agenda import KEY_OF
+from scheduler.nudges import QUESTIONS
 from shared.care import Action
 from shared.cautions import Caution, cautions_for
 from shared.forecast import DateRange, Forecast
@@ -64,6 +66,10 @@ def next_step(
         return
     poke = first.do == "turn" and known.person.cannot_turn
     outcome.lines.append(worded(known, first))
+    asked_of = QUESTIONS.get(KEY_OF.get(first.do, ""))
+    if asked_of is not None and not poke and outcome.lines[-1].key.endswith(".now"):
+        question, options = asked_of
+        outcome.advised = {"ask": question, "options": list(options), "pile": pile.row.id, "advised": True}
     if first.do == "measure" and known.person.thermometer is False and outcome.opens is None:
         outcome.ask("feel", "heat.cold", "heat.warm", "heat.hot", pile=pile.row.id)
     if why and not poke and (first.do not in ("wait", "measure") or asked or first.why in TELLING):

@@ -119,6 +119,8 @@ class Outcome:
     undo         ids of told records to take back
     changes      fields of the person
     opens        the question that is open from now on; None leaves it as it is, {} closes it
+    advised      the question about the work that the reply asks for today: a short answer belongs to it
+                 where nothing else is asked
     holds        whether the message waits, with what waited before it, for the answer to what it opens
     closes       ids of piles that were emptied into the garden
     alerts       lines for the staff, sent at once
@@ -135,6 +137,7 @@ class Outcome:
     lines: list[Line] = field(default_factory=list)
     options: tuple[str, ...] = ()
     opens: dict[str, Any] | None = None
+    advised: dict[str, Any] | None = None
     holds: bool = False
     records: list[tuple[int, Record, int | None]] = field(default_factory=list)
     set_up: dict[int, dict[str, Any]] = field(default_factory=dict)

@@ -126,6 +126,10 @@ async def test_a_question_is_open_once_it_is_sent(
     await sender.send_due(at)
     assert (person_of(store, ines).waiting_for, person_of(store, ines).unanswered) == ({"ask": "fill"}, 1)
 
+    put(store, ines, "nudge", "sleep", at)
+    await sender.send_due(at)
+    assert (person_of(store, ines).waiting_for, person_of(store, ines).unanswered) == ({}, 1)
+
 
 async def test_a_nudge_that_did_not_go_opens_nothing(
     store: Store, sender: Sender, ines: Person, notebook: Any, at: datetime
