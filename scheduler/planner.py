@@ -22,7 +22,9 @@ from scheduler.restraint import (
     Phase,
     held_back,
     key_of,
+    pause_over,
     phase_of,
+    put_off,
     wants_restart,
 )
 from scheduler.times import local, next_allowed, on_wall
@@ -112,7 +114,10 @@ def _case(view: View, look: Look, at: datetime) -> Case | datetime | None:
     except Exception:  # one pile that cannot be forecast must not keep the others from being planned
         log.exception("action=look pile=%s", view.row.id)
         return at + timedelta(days=LOOK_EVERY_DAYS)
-    return Case(view.row, view.told, outlook, actions, view.said, at)
+    said = view.said
+    if any(put_off(person, at) for person in reachable):  # the work is asked for anew, whenever it last was
+        said = tuple(each for each in said if each.key not in WORK_OF)
+    return Case(view.row, view.told, outlook, actions, said, at)
 
 
 def _too_soon(view: View, people: Sequence[Person], at: datetime) -> datetime | None:
@@ -181,8 +186,7 @@ def _offers(work: Work, view: View, case: Case, dues: Sequence[Due]) -> list[tup
     people = [person for person in view.people if person.standing == "joined"]
     rests = case.asleep or case.outlook.stage in ("curing", "ready")
     for person in people:
-        paused_until = person.paused_until
-        if paused_until is not None and paused_until <= local(case.at, person.zone).date():
+        if pause_over(person, case.at) and not put_off(person, case.at):
             return [(case.due("back", "back"), [person])]
         if rests or person.unanswered == 0:
             continue
@@ -221,7 +225,7 @@ def _offer(work: Work, view: View, case: Case, due: Due, people: Sequence[Person
 
 
 def _add(work: Work, case: Case, due: Due, person: Person, whose: Person | None) -> None:
-    if due.key == "back":
+    if pause_over(person, case.at):
         work.people.change(person.id, paused_until=None)
     put(work, person, due, _phase(case), case.at, case.row, whose)
 

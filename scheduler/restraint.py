@@ -17,6 +17,8 @@ from storage.people import Person
 OWN_WORDS = timedelta(hours=24)
 """Nothing unprompted so soon after the person wrote: the reply has said it."""
 DOUBLE_AFTER, SILENT_AFTER = 2, 4
+PUT_OFF = timedelta(days=7)
+"""Who wants nothing for so long is not away: they are asked again for the work, not welcomed back."""
 RESTART_DAYS = (20, 35)
 """Around week three of silence; later, nothing would be friendly any more."""
 ABOUT = {"water": ("water",), "turn": ("turn", "turn_water")}
@@ -73,6 +75,18 @@ def wants_restart(person: Person, recent: Sequence[OutRow], at: datetime) -> boo
     return not sent and timedelta(first) <= at - heard <= timedelta(last)
 
 
+def pause_over(person: Person, at: datetime) -> bool:
+    """Whether the day has come until which the person wanted nothing."""
+    return person.paused_until is not None and person.paused_until <= local(at, person.zone).date()
+
+
+def put_off(person: Person, at: datetime) -> bool:
+    """Whether a reminder is due that the person put off for some days: that was no holiday."""
+    if person.paused_until is None or person.last_heard_at is None or not pause_over(person, at):
+        return False
+    return person.paused_until - local(person.last_heard_at, person.zone).date() <= PUT_OFF
+
+
 def held_back(person: Person, key: str, phase: Phase, recent: Sequence[OutRow], at: datetime) -> Held | None:
     """Why this person must not get the nudge `key` now, None where they may.
 
@@ -105,6 +119,8 @@ def _not_yet(person: Person, key: str, phase: Phase, recent: Sequence[OutRow], a
         return Held("paused", None if person.paused_until == date.max else _on(person, person.paused_until))
     if person.last_heard_at is not None and at - person.last_heard_at < OWN_WORDS:
         return Held("wrote within a day", person.last_heard_at + OWN_WORDS)
+    if put_off(person, at):  # they have named the day themselves
+        return None
     days = [local(row.sent_at or row.due_at, person.zone).date() for row in recent]
     gap_days = phase.gap_days * (2 if person.unanswered >= DOUBLE_AFTER else 1)
     if key == "restart":

@@ -1,7 +1,7 @@
 """What people want that needs no pile: their settings, a pause, a human, their data, how a thing is done."""
 
 from collections.abc import Callable, Mapping
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 
 from bot.conversation import moving
 from bot.conversation.keeper import alert
@@ -9,6 +9,7 @@ from bot.conversation.steps import kept_away, next_step
 from bot.conversation.talk import Known, KnownPile, Outcome
 from bot.conversation.trouble import felt
 from bot.language.meaning import Ask
+from scheduler.times import on_wall
 from shared.cautions import COOL_DOWN_C, STAY_BACK_C
 from shared.units import c_from_f
 
@@ -37,7 +38,7 @@ def person(known: Known, _ask: Ask, outcome: Outcome) -> None:
 
 def pause(known: Known, ask: Ask, outcome: Outcome) -> None:
     """No nudges until a day, or until the person writes again."""
-    outcome.changes["paused_until"] = ask.on or date.max
+    put_off(known, ask.on or date.max, outcome)
     if ask.on:
         outcome.say("pause.until", until_on=ask.on.isoformat())
     else:
@@ -69,8 +70,15 @@ def resume(known: Known, _ask: Ask, outcome: Outcome) -> None:
 def later(known: Known, ask: Ask, outcome: Outcome) -> None:
     """Put the reminder off to a day, tomorrow where none is named."""
     on = ask.on or known.today + timedelta(days=1)
-    outcome.changes["paused_until"] = on
+    put_off(known, on, outcome)
     outcome.say("later", until_on=on.isoformat())
+
+
+def put_off(known: Known, until: date, outcome: Outcome) -> None:
+    """Nothing before that day; on it the piles are looked at, however far off their next look was."""
+    outcome.changes["paused_until"] = until
+    if until != date.max:
+        outcome.changes["next_look_at"] = on_wall(until, time.min, known.person.zone)
 
 
 def calendar(known: Known, ask: Ask, outcome: Outcome) -> None:

@@ -2,9 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import create_engine, text
@@ -522,3 +523,26 @@ def test_a_pile_that_is_not_set_up_waits_for_its_keeper(
 
     assert next_look(store, row) is None
     assert outbox(store, sqlite_url) == []
+
+
+def test_what_was_put_off_is_asked_again_on_that_day(
+    store: Store, sqlite_url: str, pile: PileRow, ines: Person, look: Callable[..., Look], at: datetime
+) -> None:
+    """ "Later" to a turn brings the same turn the next day, gap or no gap, and no welcome back."""
+    plan(store, at + 10 * DAY, look(TURN))
+    told_at = at + 10 * DAY + timedelta(minutes=5)
+    with store.work() as work:
+        tomorrow = (told_at + DAY).date()
+        midnight = datetime.combine(tomorrow, time.min, ZoneInfo("America/Denver"))
+        work.people.change(ines.id, last_heard_at=told_at, paused_until=tomorrow, next_look_at=midnight)
+        work.commit()
+    plan(store, midnight, look(TURN))
+
+    assert plan(store, told_at + DAY, look(TURN)) == 1
+
+    assert [row.lines[0].key for row in outbox(store, sqlite_url) if row.status == "waiting"] == [
+        "nudge.turn",
+        "nudge.turn",
+    ]
+    with store.work(reading=True) as work:
+        assert work.people.get(ines.id).paused_until is None
