@@ -151,9 +151,7 @@ def opened(question: Mapping[str, Any], said: str, meaning: Meaning, known: Know
     if not answer.facts:
         return None
     kind = answer.facts[0].record.kind
-    if head in ("yes", "done") and taken_back(
-        head, kind, understand(rest, known.local, known.person.units), known.today
-    ):
+    if head in ("yes", "done") and taken_back(head, kind, rest, known):
         return None
     label = option_label(Voice(known.person.language, known.person.units, known.today), option)
     whole = understand(f"{label} {rest}", known.local, known.person.units)
@@ -167,34 +165,39 @@ def opened(question: Mapping[str, Any], said: str, meaning: Meaning, known: Know
 def split_off(said: str, known: Known) -> tuple[Bare | None, str]:
     """The short answer that a message opens with, and the rest; it ends at a comma, a stop or an "and".
 
-    A yes or a "done" also before a number or a day gone by: "yes 5 gallons", but not "ya casi".
+    A clear one, such as "done", needs none; nor does any before a number or a day: "ya ayer", not "ya casi".
     """
     words = said.split()
     for many in (3, 2, 1):
         if many < len(words):
             head, rest = " ".join(words[:many]), " ".join(words[many:])
             bare = understand(head.strip(STOPS), known.local, known.person.units).bare
-            ended = head[-1] in STOPS or (bare != "no" and joined_on(rest, known))
+            ended = head[-1] in STOPS or (bare != "no" and joined_on(head, rest, known))
             if bare in ("done", "yes", "not_yet", "no") and ended:
                 return bare, rest
     return None, said
 
 
-def joined_on(rest: str, known: Known) -> bool:
+def joined_on(head: str, rest: str, known: Known) -> bool:
     """Whether what follows a short answer adds to it: "and 128", "5 gallons", "yesterday"."""
-    word = rest.split()[0]
-    if word[0].isdigit() or not word[0].isalnum() or lexicon(known.person.language).joins(word):
+    lex, word = lexicon(known.person.language), rest.split()[0]
+    if word[0].isdigit() or not word[0].isalnum() or lex.joins(word):
         return True
+    if head.casefold() in lex.tables["bare_words"]["clear"]:
+        return plain(word) not in lex.tables["bare_words"]["astray"]
     on = understand(rest, known.local, known.person.units).on
     return on is not None and on <= known.today
 
 
-def taken_back(head: Bare, kind: Kind, rest: Meaning, today: date) -> bool:
+def taken_back(head: Bare, kind: Kind, rest: str, known: Known) -> bool:
     """Whether the rest of a message says that it is not so; a "yes" to work may also ask or promise."""
-    undone = not {rest.bare, rest.lead}.isdisjoint(("no", "not_yet"))
-    undone = undone or any(fact.record.kind == "not_turned" for fact in rest.facts)
-    more = any(ask.kind not in SOCIAL for ask in rest.asks) or (rest.on is not None and rest.on > today)
-    return undone or (head == "yes" and kind not in SIGNS and more)
+    then = understand(rest, known.local, known.person.units)
+    if {"no", "not_yet"} & {then.bare, then.lead} or any(f.record.kind == "not_turned" for f in then.facts):
+        return True
+    asks = "?" in rest or lexicon(known.person.language).asks(rest.split()[0])
+    asks = asks or any(ask.kind not in SOCIAL for ask in then.asks)
+    promises = then.bare == "will_do" or (then.on is not None and then.on > known.today)
+    return head == "yes" and kind not in SIGNS and (asks or promises)
 
 
 SCALES = ("cels", "cent", "fahr", "faren")

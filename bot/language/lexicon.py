@@ -124,6 +124,10 @@ class Lexicon:
         """Whether what stands before the word goes on after it: "and", "but"."""
         return not self.words.get(plain(word), set()).isdisjoint(("<and>", "<but>"))
 
+    def asks(self, word: str) -> bool:
+        """Whether the word opens a question: "can", "should"."""
+        return "<opener>" in self.words.get(plain(word), set())
+
     def common(self, key: str) -> bool:
         """Whether the word is one of those that tell the language."""
         return key in self.everyday
