@@ -92,6 +92,9 @@ def unanswered(known: Known, meaning: Meaning, outcome: Outcome) -> None:
     if meaning.bare == "will_do" or (meaning.bare == "yes" and "advised" in known.waiting):
         outcome.say("will_do")
         return
+    if meaning.bare == "not_yet" and not known.waiting.get("options"):
+        outcome.say("declined")
+        return
     if meaning.bare in ("ok", "skip", "dont_know") or (meaning.bare in ("yes", "no") and not known.waiting):
         if known.waiting.get("ask") in set_up.ASKS:
             outcome.opens = {}

@@ -11,6 +11,7 @@ from bot.conversation.trouble import felt
 from bot.language.meaning import Ask
 from scheduler.times import on_wall
 from shared.cautions import COOL_DOWN_C, STAY_BACK_C
+from shared.hygiene import HOT_C
 from shared.units import c_from_f
 
 Wish = Callable[[Known, Ask, Outcome], None]
@@ -200,6 +201,11 @@ def how_hot(_known: Known, _ask: Ask, outcome: Outcome) -> None:
     outcome.say("how_hot", low_c=USUAL_HOT_C[0], high_c=USUAL_HOT_C[1], cool_c=COOL_DOWN_C)
 
 
+def weed_seeds(_known: Known, _ask: Ask, outcome: Outcome) -> None:
+    """Whether seeds die: only where it stays hot enough, and never for sure."""
+    outcome.say("weed_seeds", hot_c=HOT_C)
+
+
 USUAL_HOT_C = (c_from_f(130), c_from_f(150))
 
 
@@ -242,6 +248,12 @@ WISHES: Mapping[str, Wish] = {
     "how_hot": how_hot,
     "how_ready": simple("how_ready"),
     "fire_risk": fire_risk,
+    "how_often": simple("how_often"),
+    "tap_water": simple("tap_water"),
+    "shrinks": simple("shrinks"),
+    "weed_seeds": weed_seeds,
+    "start_over": simple("start_over"),
+    "cold_start": simple("cold_start"),
     "health": simple("health"),
     "can_turn": can_turn,
     "what_browns": simple("what_browns"),

@@ -13,10 +13,12 @@ from bot.language.lexicon import Lexicon
 from bot.language.meaning import Ask, Bare, Fact
 from bot.language.precedence import problem, settle
 
+FIXED = ("how_often", "tap_water", "shrinks", "weed_seeds", "start_over", "cold_start")
+"""What holds of every pile: the answer is the same for all."""
 QUESTIONS = {
     "when_ready", "what_next", "state", "mix", "water_amount", "harvest_amount", "safe_use", "trouble", "why",
     "how_measure", "how_turn", "how_build", "who_did", "who_has_tool", "tally", "privacy", "stop_adding",
-    "how_ready", "fire_risk", "health",
+    "how_ready", "fire_risk", "health", *FIXED,
 }  # fmt: skip
 OF_NONE = {
     "privacy",
@@ -27,6 +29,7 @@ OF_NONE = {
     "how_ready",
     "fire_risk",
     "health",
+    *FIXED,
 }
 OF_A_PILE = (QUESTIONS | {"picture"}) - OF_NONE
 SPANS = {"<days>": 1, "<weeks>": 7, "<months>": 30.4}
@@ -50,7 +53,8 @@ def find_asks(items: list[Item], lex: Lexicon, facts: Sequence[Fact], now: datet
     hits: dict[str, list[tuple[int, int]]] = {}
     for prefix in ("ask.", "more."):
         for kind, span in lex.searches(items, prefix):
-            if kind in QUESTIONS and (not _asked(items, span) or "weather" in items[span[0]].scope):
+            of_weather = "weather" in items[span[0]].scope and kind != "cold_start"
+            if kind in QUESTIONS and (not _asked(items, span) or of_weather):
                 continue
             if kind == "pause" and "not" in items[span[0]].scope and not items[span[0]].has("<not>"):
                 continue  # "don't stop these reminders"

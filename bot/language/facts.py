@@ -117,6 +117,12 @@ def _settle(items: list[Item], found: list[Finding], lex: Lexicon) -> list[Findi
     for f in found:
         if f.kind == "added" and items[f.at].segment in spread:
             dropped.add(id(f))
+        if (
+            f.kind == "watered"
+            and items[f.at].has("<amount>")
+            and any(g.kind == "harvested" and items[g.at].sentence == items[f.at].sentence for g in found)
+        ):
+            dropped.add(id(f))  # "used it all, 10 gallons"
         same = [g for g in found if g.kind == "texture" and items[g.at].sentence == items[f.at].sentence]
         put = any(x.has("<add.done>") and x.sentence == items[f.at].sentence for x in items[: f.at])
         if f.kind == "added" and not put and _shows(f, same):

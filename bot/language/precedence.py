@@ -28,6 +28,17 @@ APART = {
 SPANS_OF_TIME = ("<days>", "<weeks>", "<months>", "long", "longer", "soon", "tiempo", "falta", "faltara")
 SOCIAL = {"thanks", "greeting"}
 SMALL_TALK = 3  # words beside a greeting that are still only a greeting
+BESIDE_FIXED = (
+    "what_next",
+    "state",
+    "safe_use",
+    "may_add",
+    "why",
+    "help",
+    "trouble",
+    "how_turn",
+    "how_build",
+)
 # the first kind that is there stands for the others
 SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -38,6 +49,8 @@ SILENCES: tuple[tuple[str, tuple[str, ...]], ...] = (
         "how_ready",
         ("when_ready", "safe_use", "state", "trouble", "how_measure", "what_next", "help", "who_has_tool"),
     ),
+    *((kind, BESIDE_FIXED) for kind in ("how_often", "tap_water", "shrinks", "weed_seeds", "start_over")),
+    ("cold_start", (*BESIDE_FIXED, "decline")),
     ("can_turn", ("cannot_turn", "state", "what_next", "trouble", "hand_over", "decline")),
     (
         "health",
