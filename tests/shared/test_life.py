@@ -7,7 +7,7 @@ import pytest
 
 from shared import balance, life, tending
 from tests.shared.measured import SHREDDED
-from tests.shared.one_pile import GRASSY, THREE_FT_M3, build, go, side_by_side, year
+from tests.shared.one_pile import GRASSY, THREE_FT_M3, build, dry_kg, go, side_by_side, year
 
 
 @pytest.mark.parametrize("volume_m3", [0.3, 0.75])
@@ -173,3 +173,32 @@ def test_wood_that_is_left_does_not_keep_a_pile_from_being_done() -> None:
         life.watch(lanes, 0)
 
     assert lanes.pile.ready_day[0] == 4 + 7
+
+
+def lost(ash_before: float, ash_after: float) -> tuple[float, float]:
+    """Organic and dry matter lost [-], from the shares of ash in the dry matter: ash stays."""
+    organic = 1 - ash_before * (1 - ash_after) / (ash_after * (1 - ash_before))
+    return organic, 1 - ash_before / ash_after
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "organic_pct", "dry_pct"),
+    [
+        (0.10, 0.20, 55.56, 50.0),
+        (0.15, 0.30, 58.82, 50.0),
+        (0.15, 0.35, 67.23, 57.1),
+        (0.12, 0.40, 79.55, 70.0),
+    ],
+)
+def test_ash_tells_what_a_pile_has_lost(
+    before: float, after: float, organic_pct: float, dry_pct: float
+) -> None:
+    """CHK-9.2, the handbooks' ash method; and the balance agrees with it after a season."""
+    organic, dry = lost(before, after)
+    course = go(turn_every=7, days=120)
+    left_kg = dry_kg(course.end)
+    ash_kg = float(sum(course.end[node]["ash_kg"][0] for node in ("core", "shell")))
+
+    assert 100 * organic == pytest.approx(organic_pct, abs=0.01)
+    assert 100 * dry == pytest.approx(dry_pct, abs=0.06)
+    assert lost(0.10, ash_kg / left_kg)[1] == pytest.approx(1 - course.dry_left[-1], abs=1e-6)
