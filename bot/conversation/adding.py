@@ -63,17 +63,24 @@ def mix(known: Known, pile: KnownPile, _ask: Ask, outcome: Outcome) -> None:
         if record.kind == "added" and record.material and record.litres
     ]
     remedy = improve(parts_of(ingredients), material("dry_leaves"), material("grass_clippings"))
+    most = room_litres(pile)
     if mix_verdict(outlook) == "mix.good":
         outcome.say("mix.balanced")
     elif remedy.browns_litres > BUCKET_L / 2:
-        outcome.say("mix.add_browns", n=buckets(remedy.browns_litres))
+        outcome.say("mix.add_browns", n=buckets(min(remedy.browns_litres, most)))
     elif remedy.greens_litres > BUCKET_L / 2:
-        outcome.say("mix.add_greens", n=buckets(remedy.greens_litres))
+        outcome.say("mix.add_greens", n=buckets(min(remedy.greens_litres, most)))
     else:
         outcome.say("mix.balanced")
     if remedy.too_wet:
         outcome.say("mix.too_wet")
     outcome.say("mix.rule")
+
+
+def room_litres(pile: KnownPile) -> float:
+    """What a pile of that size can take at a time: half of it, as it settles (common practice). [L]"""
+    size = pile.row.setup
+    return 1000 * float(size["length_m"] * size["width_m"] * size["height_m"]) / 2
 
 
 def buckets(litres: float) -> int:

@@ -132,6 +132,9 @@ def labelled(question: Mapping[str, Any], said: str, person: Person) -> str | No
     if scale is not None and question.get("ask") == "number":
         return next((option for option in options if option.startswith(f"as_{scale}")), None)
     typed = next((option for option in options if plain(option_label(voice, option)) == words), None)
+    if question.get("ask") == "smell" and not {"no", "not", "ni"} & set(words.split()):  # "a amoniaco"
+        smelt = [option for option in options if plain(option_label(voice, option)) in words.split()]
+        typed = typed or (smelt[0] if len(smelt) == 1 else None)
     place = lexicon(person.language).place_of(words.split())
     return typed or (options[place - 1] if place is not None and place <= len(options) else None)
 

@@ -90,6 +90,7 @@ def tell_change(known: Known, pile: KnownPile, values: Mapping[str, Any], outcom
     """What was changed, and the done date where it hangs on that."""
     if "fed" in values:
         outcome.say("fill.as_i_go" if values["fed"] else "fill.at_once")
+    ends = pile.row.setup.get("fed") and values.get("fed") is False
     pile = changed(pile, outcome)
     read = [fact for fact in as_said_of(values, pile.row.setup)["facts"] if told_now(fact["key"], values)]
     if read:
@@ -98,7 +99,7 @@ def tell_change(known: Known, pile: KnownPile, values: Mapping[str, Any], outcom
         outcome.say("noted")
     outlook, _ = known.look(pile.row, pile.records, known.today)
     outcome.told_ready[pile.row.id] = (outlook.ready.p10, outlook.ready.p90)
-    if values.get("fed") or set(values) & {"length_m", "height_m", "built", "ingredients"}:
+    if ends or values.get("fed") or set(values) & {"length_m", "height_m", "built", "ingredients"}:
         outcome.lines.append(range_line(pile, outlook.ready, known.today, again=False))
 
 

@@ -405,6 +405,16 @@ def test_a_cold_pile_is_mended_by_the_cheapest_cause(word: str, c_n: float, side
     assert said(outcome)[-1] == key
 
 
+def test_no_more_is_asked_for_than_the_pile_can_take() -> None:
+    """All grass in a cubic metre wants more leaves than have room: at most half its size, 26 buckets."""
+    one = pile()
+    one = replace(one, row=replace(one.row, setup={**SETUP, "ingredients": [["grass_clippings", 1300.0]]}))
+    before = known(ANA, one, forecast=outlook(mix_c_n=15.0))
+
+    [line] = [line for line in hear(before, asks=(Ask("mix"),)).lines if line.key == "mix.add_browns"]
+    assert line.values["n"] == 26
+
+
 def test_several_materials_are_answered_in_a_few_words_each() -> None:
     """Verdict and way; the reason is for whoever asks about one."""
     asks = (Ask("may_add", material="vegetable_scraps", name="onions"), Ask("may_add", material="meat"))
