@@ -69,8 +69,9 @@ def resume(known: Known, _ask: Ask, outcome: Outcome) -> None:
 
 
 def later(known: Known, ask: Ask, outcome: Outcome) -> None:
-    """Put the reminder off to a day, tomorrow where none is named."""
-    on = ask.on or known.today + timedelta(days=1)
+    """Put the reminder off to a day, tomorrow at the soonest: within a day of their words nothing comes."""
+    tomorrow = known.today + timedelta(days=1)
+    on = max(ask.on or tomorrow, tomorrow)
     put_off(known, on, outcome)
     outcome.say("later", until_on=on.isoformat())
 

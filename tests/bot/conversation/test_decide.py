@@ -405,6 +405,14 @@ def test_a_cold_pile_is_mended_by_the_cheapest_cause(word: str, c_n: float, side
     assert said(outcome)[-1] == key
 
 
+def test_a_reminder_is_put_off_to_a_day_on_which_it_can_come() -> None:
+    """ "Not now" and "tonight" mean tomorrow, since nothing is sent within a day of their words."""
+    outcome = hear(known(ANA, pile()), asks=(Ask("later", on=TODAY),))
+
+    assert outcome.changes["paused_until"] == TODAY + timedelta(days=1)
+    assert outcome.lines[0].values["until_on"] == (TODAY + timedelta(days=1)).isoformat()
+
+
 def test_no_more_is_asked_for_than_the_pile_can_take() -> None:
     """All grass in a cubic metre wants more leaves than have room: at most half its size, 26 buckets."""
     one = pile()
