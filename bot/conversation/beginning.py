@@ -115,8 +115,8 @@ def set_up_values(known: Known, meaning: Meaning) -> dict[str, Any]:
     new = known.piles or asking == "built_yet"
     if built is not None and asking == "built":  # a rough answer: nothing was told from before the build
         values["built"] = min([built, *(fact.record.on for fact in meaning.facts)]).isoformat()
-    elif built is not None:
-        values["built"] = built.isoformat()
+    elif built is not None:  # "started in november" names a month, which dates no fact
+        values["built"] = min(built, meaning.on or built).isoformat()
     elif meaning.on is not None and asking in SIZE_ASKED:
         values["built"] = meaning.on.isoformat()
     elif added and (new or meaning.on is not None):

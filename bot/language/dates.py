@@ -272,6 +272,9 @@ def day_named(items: list[Item], lex: Lexicon, now: datetime) -> date | None:
             found = _distance("ago", {"count": count, "unit": unit}, grammar, lex, now)
             return None if found is None else found.past
     since = {second for first, second in pairwise(words) if f"{first} " in SINCE}
+    for i, (first, second) in enumerate(pairwise(words)):  # "a bin that I started in november"
+        if first in ("in", "en") and any(x.has("<build.done>") for x in items[max(0, i - 3) : i]):
+            since.add(second)
     said = words if len(words) <= FEW_WORDS else since
     month = next((grammar.months[word] for word in said if word in grammar.months), None)
     if month is None:
