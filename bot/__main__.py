@@ -151,7 +151,8 @@ def _forecasts(lines: Sequence[str], as_of: date | None) -> list[dict[str, Any]]
 
 
 def _understand(given: argparse.Namespace) -> int:
-    from bot.language.understand import project, understand
+    from bot.language.record_form import project
+    from bot.language.understand import understand
 
     if given.batch is None:
         if not given.text:
@@ -171,7 +172,8 @@ def _understand(given: argparse.Namespace) -> int:
 
 def _understood(line: str) -> dict[str, Any]:
     """The record of one line `{"id", "text", "now", "units"}`, or `{"id", "error"}`."""
-    from bot.language.understand import project, understand
+    from bot.language.record_form import project
+    from bot.language.understand import understand
 
     known: Any = None
     try:

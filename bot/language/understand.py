@@ -7,8 +7,7 @@ by tables of patterns over the items. All words and patterns are data, in the fo
 
 import gc
 import re
-from datetime import datetime, time
-from typing import Any
+from datetime import datetime
 
 from bot.language import asks as wants
 from bot.language import dates, quantities, urgent
@@ -18,26 +17,15 @@ from bot.language.facts import find_facts
 from bot.language.items import Item, clean, cut
 from bot.language.lexicon import MOST_FUZZY, SOUND_LETTERS, TYPO_LETTERS, Lexicon, lexicon
 from bot.language.materials import settle_materials
-from bot.language.meaning import Ask, AskKind, Fact, Language, Meaning, Units
+from bot.language.meaning import Ask, AskKind, Language, Meaning, Units
 from bot.language.pile_names import find_piles
 from bot.language.repairs import repair
 from bot.language.setup import find_setup
 from bot.language.spoken import read_spoken
 from bot.language.temperatures import read_bare
-from shared.materials import material
-from shared.pile import Record
+from bot.language.tense import settle_tense
 
 LANGUAGES: tuple[Language, ...] = ("en", "es")
-RECORD_ASKS = {
-    "when_ready": (), "what_next": (), "state": (), "picture": (), "may_add": ("material",), "mix": (),
-    "water_amount": (), "harvest_amount": (), "safe_use": (), "trouble": (), "later": ("on",),
-    "pause": ("until",),
-    "resume": (), "stop": (), "start": (), "help": (), "person": (), "language": ("language",), "undo": (),
-    "correction": (), "join": ("code",), "share": (), "claim": (), "hand_over": (),
-    "schedule": ("weekday", "time"), "forget_me": (), "my_data": (), "thanks": (), "greeting": (), "yes": (),
-    "no": (),
-}  # fmt: skip
-OTHER_ONE = ("other", "otra")  # no name: which one it is, the conversation knows
 SPANISH_LEAN = 1.2  # who mixes the two writes Spanish with English words rather than the other way round
 ORDINALS = ("st", "nd", "rd", "th")
 SHORT = 6  # words of a message that may be an opt-out in the other language
@@ -247,93 +235,10 @@ def _items(words: list[Item], lex: Lexicon, now: datetime, units: Units) -> list
     items = quantities.read_degrees(items, lex, units)
     divide(items)
     mark_scopes(items, lex)
-    _settle_tense(items)
+    settle_tense(items)
     items = read_bare(items, lex, units)
     repair(items, lex)
     return items
-
-
-def _settle_tense(items: list[Item]) -> None:
-    """A form that only a missing accent leaves open is past where it is told: "la empece", "vine a regar"."""
-    dated = any(
-        x.has("<date>") and not x.has("<now>") and getattr(x.value, "past", None) is not None for x in items
-    )
-    dated = dated or any(x.has("already") for x in items)
-    for at, item in enumerate(items):
-        if _was_done(items, at) or (dated and _told_plainly(items, at)):
-            item.labels |= {
-                f"{label.removesuffix('.base>')}.done>" for label in item.labels if label.endswith(".base>")
-            }
-        if _is_perfect(items, at):
-            item.labels |= {
-                f"{label.removesuffix('.part>')}.done>" for label in item.labels if label.endswith(".part>")
-            }
-        for label in [label for label in item.labels if label.endswith(".maybe>")]:
-            name = label.removesuffix(".maybe>")
-            before = items[max(0, at - 3) : at]
-            own = f"{name}.now>" in item.labels and any(x.has("yo") for x in before)
-            wished = bool(item.scope) or own or any(x.has("que", "cuando", "para") for x in before)
-            third = any(x.has("<relation>", "<name>") for x in before) or dated
-            third = third or _someone_did(items, at) or _goes_on_past(items, at)
-            if not wished and (third or f"{name}.now>" not in item.labels):
-                item.labels.add(f"{name}.done>")
-
-
-def _told_plainly(items: list[Item], at: int) -> bool:
-    """ "yesterday my husband give 10 liter water", "I turn already": a base form right after who did it."""
-    before = items[at - 1] if at else None
-    return (
-        before is not None
-        and before.has("<sub>", "<relation>")
-        and not items[at].scope
-        and not items[at].has("<build>")  # "I make turn of pile"
-        and not any(label.endswith((".done>", ".maybe>")) for label in items[at].labels)
-        and any(label.endswith(".base>") for label in items[at].labels)
-    )
-
-
-def _was_done(items: list[Item], at: int) -> bool:
-    """ "vine a echarle agua", "pude voltearla", "acabo de regar": an infinitive that tells what was done."""
-    before = at - 1 - (at > 0 and items[at - 1].has("a", "de"))
-    return before >= 0 and items[before].has("<did>") and not items[before].scope
-
-
-def _is_perfect(items: list[Item], at: int) -> bool:
-    """ "ya la habíamos regado": a participle after "have" tells what was done."""
-    before = at - 1 - (at > 0 and items[at - 1].has("ya", "bien"))
-    return before >= 0 and items[before].has("<have_done>")
-
-
-def _goes_on_past(items: list[Item], at: int) -> bool:
-    """ "mi hijo vino y la volteo": joined by "and" to what was done, and of no day ahead."""
-    here = items[at].segment
-    clause = [x for x in items if x.segment == here]
-    before = [x for x in items if x.segment == here - 1 and x.sentence == items[at].sentence]
-    return (
-        clause[0].has("<and>")
-        and not any(x.has("<ahead>", "<opener>", "<wh>") or x.scope for x in clause)
-        and any(label.endswith(".done>") for x in before if not x.scope for label in x.labels)
-    )
-
-
-def _someone_did(items: list[Item], at: int) -> bool:
-    """ "el muchacho le echo agua", "mi vieja la volteo": a subject whose present would end otherwise."""
-    start = at
-    while start > 0 and items[start - 1].segment == items[at].segment and not items[start - 1].has("<verb>"):
-        start -= 1
-    while start < at and items[start].has("<filler>", "<polite>", "<and>"):
-        start += 1
-    if at - start < 2 or not items[start].has("<someone>") or any(x.has("<ahead>") for x in items[at:]):
-        return False
-    owned, noun = items[start].has("<owned>"), items[start + 1]
-    thing = noun.has(
-        "<pile>", "<material>", "<water_word>", "<date>", "<clitic>", "<timeword>", "<turn_word>"
-    )
-    return (
-        noun.key.isalpha()
-        and not thing
-        and (owned or (items[at - 1].has("<clitic>") and (noun.has("<relation>") or not noun.has("<place>"))))
-    )
 
 
 def _mend(items: list[Item], lex: Lexicon, other: Lexicon) -> list[Item]:
@@ -396,71 +301,6 @@ def _lone_number(items: list[Item]) -> float | None:
     if len(told) == 1 and told[0].number is not None:
         return told[0].number
     return None
-
-
-# --- the record form ---------------------------------------------------------------------------------------
-
-
-def project(meaning: Meaning, now: datetime) -> dict[str, Any]:
-    """The record form {"language", "facts", "asks"} that `warmheap understand` prints.
-
-    A bare "done" is a turning, "not yet" none; an edge reading and an impossible one are left out.
-    """
-    facts = [_fact(fact) for fact in meaning.facts if _printed(fact, meaning.facts)]
-    asks = [_ask(ask) for ask in meaning.asks if ask.kind in RECORD_ASKS]
-    today = now.date()
-    turning = any(fact.record.kind in ("turned", "not_turned", "watered") for fact in meaning.facts)
-    lead = meaning.lead if meaning.facts and not turning else None
-    if "done" in (meaning.bare, lead):
-        facts.append(_fact(Fact(Record("turned", today))))
-    elif "not_yet" in (meaning.bare, lead):
-        facts.append(_fact(Fact(Record("not_turned", today))))
-    elif meaning.bare in ("yes", "no"):
-        asks.append({"kind": meaning.bare})
-    return {"language": meaning.language, "facts": facts, "asks": asks}
-
-
-def _printed(fact: Fact, facts: tuple[Fact, ...]) -> bool:
-    if fact.doubt == "impossible":
-        return False
-    core = any(f.record.kind == "temperature" and not f.record.edge and f.pile == fact.pile for f in facts)
-    return not (fact.record.edge and core)
-
-
-def _fact(fact: Fact) -> dict[str, Any]:
-    record = fact.record
-    printed: dict[str, Any] = {"kind": record.kind}
-    if record.core_c is not None:
-        printed["f"] = round(record.core_c * 1.8 + 32, 1)
-    if record.word is not None:
-        field = {"smell": "smell", "pests": "pest", "texture": "texture"}.get(record.kind, "feel")
-        printed[field] = record.word
-    if record.material is not None:
-        printed["material"] = material(record.material).record_id
-    if record.kind in ("added", "watered"):
-        printed["litres"] = None if record.litres is None else round(record.litres, 1)
-    if record.kind == "height" and record.height_m is not None:
-        printed["cm"] = round(record.height_m * 100)
-    printed["on"] = record.on.isoformat()
-    if fact.pile is not None and fact.pile not in OTHER_ONE:
-        printed["pile"] = fact.pile
-    return printed
-
-
-def _ask(ask: Ask) -> dict[str, Any]:
-    values: dict[str, Any] = {
-        "material": ask.material and material(ask.material).record_id,
-        "on": ask.on, "until": ask.on, "language": ask.language, "code": ask.code,
-        "weekday": ask.weekday, "time": ask.at,
-    }  # fmt: skip
-    printed: dict[str, Any] = {"kind": ask.kind}
-    for name in RECORD_ASKS[ask.kind]:
-        value = values[name]
-        if isinstance(value, time):
-            printed[name] = value.strftime("%H:%M")
-        else:
-            printed[name] = value.isoformat() if hasattr(value, "isoformat") else value
-    return printed
 
 
 _warm_up()

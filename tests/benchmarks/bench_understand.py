@@ -9,7 +9,8 @@ from datetime import datetime
 
 from dateparser.search import search_dates
 
-from bot.language.understand import project, understand
+from bot.language.record_form import project
+from bot.language.understand import understand
 from tests.bot.language.senseless import SAID, senseless, unsaid
 
 NOW = datetime(2026, 8, 11, 12, 0)

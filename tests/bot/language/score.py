@@ -11,7 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from bot.language.understand import project, understand
+from bot.language.record_form import project
+from bot.language.understand import understand
 
 
 @dataclass

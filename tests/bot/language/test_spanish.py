@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from bot.language.understand import project, understand
+from bot.language.record_form import project
+from bot.language.understand import understand
 
 NOW = datetime(2026, 8, 11, 18, 0)  # a Tuesday
 

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from bot.language.meaning import Ask, Meaning, Setup
-from bot.language.understand import project, understand
+from bot.language.record_form import project
+from bot.language.understand import understand
 from tests.bot.language.score import Score, score
 from tests.bot.language.senseless import senseless, unsaid
 
