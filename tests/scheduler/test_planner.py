@@ -525,8 +525,9 @@ def test_a_pile_that_is_not_set_up_waits_for_its_keeper(
     assert outbox(store, sqlite_url) == []
 
 
+@pytest.mark.usefixtures("pile")
 def test_what_was_put_off_is_asked_again_on_that_day(
-    store: Store, sqlite_url: str, pile: PileRow, ines: Person, look: Callable[..., Look], at: datetime
+    store: Store, sqlite_url: str, ines: Person, look: Callable[..., Look], at: datetime
 ) -> None:
     """ "Later" to a turn brings the same turn the next day, gap or no gap, and no welcome back."""
     plan(store, at + 10 * DAY, look(TURN))
