@@ -184,12 +184,11 @@ class Lexicon:
             entry
             for label in present & by_label.keys()
             for entry in by_label[label]
-            if entry[2].may_match(present)
+            if entry[1].startswith(prefix) and entry[2].may_match(present)
         }
         for _, name, pattern in sorted(likely, key=lambda entry: entry[0]):
-            if name.startswith(prefix):
-                for found in pattern.find_all(items):
-                    yield name[len(prefix) :], found
+            for found in pattern.find_all(items):
+                yield name[len(prefix) :], found
 
 
 def bones(word: str) -> str:

@@ -63,7 +63,7 @@ def celsius(value: float, unit: Units) -> float:
 
 def read_fractions(items: list[Item], lex: Lexicon) -> list[Item]:
     """ "half a", "2 1/2", "a couple of", "two and a half" as numbers, where a measure follows."""
-    table, phrases, half = lex.tables["numbers"], _parts(lex.language), _halves(lex)
+    table, phrases, half = lex.tables["numbers"], _parts(lex.language), _halves(lex.language)
     openers = {words[0] for words, _ in phrases}
     folded: list[Item] = []
     at = 0
@@ -221,7 +221,7 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
     if kind:
         vessel, past = _unit(items, _past(items, end, ("-",)), lex, VESSELS)
         end = past if vessel else end
-        half = next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), [])
+        half = next((h for h in _halves(lex.language) if [x.key for x in items[end : end + len(h)]] == h), [])
         end += len(half)
         return _folded(items, at, end, Amount((count + (0.5 if half else 0)) * LITRES[kind], count)), end
     vessel, end = _unit(items, here, lex, VESSELS)
@@ -234,7 +234,7 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
         kind, past = _unit(items, size + 1, lex, set(LITRES))
         if kind:
             return _folded(items, at, past, Amount(count * each * LITRES[kind], count)), past
-    half = next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), [])
+    half = next((h for h in _halves(lex.language) if [x.key for x in items[end : end + len(h)]] == h), [])
     count, end = count + (0.5 if half else 0), end + len(half)  # "tres cubetas y media"
     return _folded(items, at, end, Amount(None, count, count if vessel == "bucket" else None)), end
 
@@ -242,7 +242,9 @@ def _amount(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
 def _one_and_half(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
     """ "cubeta y media", "litro y medio": one is not said."""
     kind = lex.unit(items[at].key)
-    half = next((h for h in _halves(lex) if [x.key for x in items[at + 1 : at + 1 + len(h)]] == h), None)
+    half = next(
+        (h for h in _halves(lex.language) if [x.key for x in items[at + 1 : at + 1 + len(h)]] == h), None
+    )
     if half is None or kind not in {*LITRES, *VESSELS}:
         return None
     amount = Amount(1.5 * LITRES[kind] if kind in LITRES else None, 1.5, 1.5 if kind == "bucket" else None)
@@ -257,9 +259,10 @@ def _some(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None:
     return (_folded(items, at, end, Amount(None)), end) if vessel else None
 
 
-def _halves(lex: Lexicon) -> list[list[str]]:
+@lru_cache
+def _halves(language: Language) -> list[list[str]]:
     """ "and a half" as it may follow a number or its unit."""
-    return [plain(w).split() for w in lex.tables["numbers"]["and_half"]]
+    return [plain(w).split() for w in lexicon(language).tables["numbers"]["and_half"]]
 
 
 def _past(items: list[Item], at: int, labels: tuple[str, ...]) -> int:
@@ -292,7 +295,9 @@ def _length(items: list[Item], at: int, lex: Lexicon) -> tuple[Item, int] | None
             metres, end = metres + more * METRES[second], past
         elif kind == "metre" and 10 <= more <= 95 and (past == len(items) or not items[past].has("<degree>")):
             metres, end = metres + more / 100, extra + 1  # un metro veinte
-    elif half := next((h for h in _halves(lex) if [x.key for x in items[end : end + len(h)]] == h), None):
+    elif half := next(
+        (h for h in _halves(lex.language) if [x.key for x in items[end : end + len(h)]] == h), None
+    ):
         metres, end = metres + 0.5 * METRES[kind], end + len(half)
     written = " ".join(item.written for item in items[max(at, 0) : end])
     return Item(plain(written), written.lower(), written, {"<length>"}, number=number, value=metres), end

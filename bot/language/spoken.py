@@ -1,16 +1,17 @@
 """Numbers in words, as written out or as dictation hears them: "one hundred forty two", "one for tea"."""
 
+from functools import cache
+
 from text_to_num import text2num  # type: ignore[import-untyped]
 
 from bot.language.items import Item, plain
-from bot.language.lexicon import Lexicon
+from bot.language.lexicon import Lexicon, lexicon
+from bot.language.meaning import Language
 
 
 def read_spoken(items: list[Item], lex: Lexicon) -> list[Item]:
     """The items with number words folded into numbers: "one hundred forty two", "half a", "ciento veinte"."""
-    table = lex.tables["numbers"]
-    words, joiners = set(map(plain, table["words"])), set(map(plain, table["joiners"]))
-    heard = {plain(k): plain(v) for k, v in lex.tables["heard"].items()}
+    words, joiners, heard = _number_words(lex.language)
     folded: list[Item] = []
     at = 0
     while at < len(items):
@@ -32,6 +33,18 @@ def read_spoken(items: list[Item], lex: Lexicon) -> list[Item]:
         )
         at = end
     return folded
+
+
+@cache
+def _number_words(language: Language) -> tuple[set[str], set[str], dict[str, str]]:
+    """Words for numbers, those that join them, and what dictation writes for either."""
+    lex = lexicon(language)
+    table, heard = lex.tables["numbers"], lex.tables["heard"]
+    return (
+        set(map(plain, table["words"])),
+        set(map(plain, table["joiners"])),
+        {plain(written): plain(meant) for written, meant in heard.items()},
+    )
 
 
 def _decimals(items: list[Item], at: int, value: float, lex: Lexicon) -> tuple[float, int]:
