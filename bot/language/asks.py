@@ -192,7 +192,7 @@ def _may_add(items: list[Item], lex: Lexicon) -> list[Ask]:
             seen.add(items[first].sentence)
     if not any(a.material != "other" for a in found) and (those := _pointed_at(items, lex)):
         found = those
-    unique = {a.material: a for a in reversed(found)}
+    unique = {(a.material, a.name and plain(a.name)): a for a in reversed(found)}
     return list(reversed(unique.values()))
 
 

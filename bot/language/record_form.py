@@ -25,7 +25,10 @@ def project(meaning: Meaning, now: datetime) -> dict[str, Any]:
     A bare "done" is a turning, "not yet" none; an edge reading and an impossible one are left out.
     """
     facts = [_fact(fact) for fact in meaning.facts if _printed(fact, meaning.facts)]
-    asks = [_ask(ask) for ask in meaning.asks if ask.kind in RECORD_ASKS]
+    asks: list[dict[str, Any]] = []
+    for ask in meaning.asks:
+        if ask.kind in RECORD_ASKS and (printed := _ask(ask)) not in asks:
+            asks.append(printed)  # oak leaves and walnut leaves are both dry leaves there
     today = now.date()
     turning = any(fact.record.kind in ("turned", "not_turned", "watered") for fact in meaning.facts)
     lead = meaning.lead if meaning.facts and not turning else None

@@ -127,6 +127,14 @@ def test_danger_is_told_from_what_only_sounds_like_it(text: str, danger: str | N
     assert read(text).danger == danger
 
 
+def test_each_leaf_that_is_asked_about_is_asked_about() -> None:
+    """Oak and walnut are recorded alike, yet only one of them may go in; the record names them once."""
+    meaning = read("can i put in oak leaves, pine needles and walnut leaves")
+
+    assert [ask.name for ask in meaning.asks] == ["oak leaves", "pine needles", "walnut leaves"]
+    assert [ask["material"] for ask in project(meaning, NOW)["asks"]] == ["dry_leaves", "pine_needles"]
+
+
 @pytest.mark.parametrize(
     ("text", "bare"),
     [
