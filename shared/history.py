@@ -164,10 +164,10 @@ class _Ledger:
         self.loads[int(self.deeds[day, 2])] += matter(self.added[-1].material, self.added[-1].volume_m3)
 
     def _read_core(self, day: int, record: Record) -> None:
-        if record.core_c is None or record.edge:
+        if record.inner_c is None:
             return
-        if LEAST_C <= record.core_c <= MOST_C:
-            self.cores[day, bool(self.deeds[day, 0])].append(record.core_c)
+        if LEAST_C <= record.inner_c <= MOST_C:
+            self.cores[day, bool(self.deeds[day, 0])].append(record.inner_c)
         else:
             self.passed_over = True
 

@@ -57,6 +57,11 @@ class Record:
     word: str | None = None
     edge: bool = False
 
+    @property
+    def inner_c(self) -> float | None:
+        """A reading of the core [°C]; None for one near the surface, and for whatever is no reading."""
+        return self.core_c if self.kind == "temperature" and not self.edge else None
+
 
 @dataclass(frozen=True, slots=True)
 class Ingredient:

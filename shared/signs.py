@@ -35,8 +35,8 @@ def core_c(records: Sequence[Record], outlook: Forecast) -> float:
             told_c = None
         elif record.on < yesterday:
             continue
-        elif record.kind == "temperature" and not record.edge and record.core_c is not None:
-            told_c = record.core_c
+        elif record.inner_c is not None:
+            told_c = record.inner_c
         elif record.kind == "heat_feel" and record.word in bounds:
             low, high = bounds[record.word]
             told_c = min(max(guess, low), high)
@@ -46,31 +46,25 @@ def core_c(records: Sequence[Record], outlook: Forecast) -> float:
 def peak_c(records: Sequence[Record], outlook: Forecast) -> float:
     """Warmest of the last three weeks, read or modelled."""
     since = outlook.as_of - timedelta(days=21)
-    read = [r.core_c for r in records if r.core_c is not None and not r.edge and r.on >= since]
+    read = [record.inner_c for record in records if record.inner_c is not None and record.on >= since]
     modelled = [day.core_c.p50 for day in outlook.days if since <= day.on <= outlook.as_of]
     return max([*read, *modelled], default=outlook.core_c.p50)
 
 
 def rising(records: Sequence[Record], as_of: date) -> bool:
     """Whether the last reading, a fresh one, stands 3 °C above the one before it, with no turning between."""
-    spell = [record for record in records if record.kind == "turned" or _of_core(record)][-2:]
-    if len(spell) < 2 or any(record.kind == "turned" for record in spell):
-        return False
-    before, last = (record.core_c or 0.0 for record in spell)
-    return last >= before + 3 and (as_of - spell[1].on).days <= FRESH_DAYS
+    spell = [record for record in records if record.kind == "turned" or record.inner_c is not None][-2:]
+    read = [record.inner_c for record in spell if record.inner_c is not None]
+    return len(read) == 2 and read[1] >= read[0] + 3 and (as_of - spell[1].on).days <= FRESH_DAYS
 
 
 def known_warmer(records: Sequence[Record], core_c: float) -> bool:
     """Whether a hand or a thermometer has found the core warmer than this."""
     return any(
-        record.word == "hot" if record.kind == "heat_feel" else (record.core_c or core_c) >= core_c + 3
+        (record.kind == "heat_feel" and record.word == "hot")
+        or (record.inner_c is not None and record.inner_c >= core_c + 3)
         for record in records
-        if record.kind == "heat_feel" or _of_core(record)
     )
-
-
-def _of_core(record: Record) -> bool:
-    return record.kind == "temperature" and record.core_c is not None and not record.edge
 
 
 def read_since_turn_c(records: Sequence[Record]) -> float | None:
@@ -78,9 +72,9 @@ def read_since_turn_c(records: Sequence[Record]) -> float | None:
     turned = max((record.on for record in records if record.kind == "turned"), default=None)
     if turned is None:
         return None
-    since = [r for r in records if r.core_c is not None and not r.edge and r.on > turned]
-    told_late = any((r.on - turned).days > TURN_REST_DAYS for r in since)
-    return max(r.core_c or 0.0 for r in since) if told_late else None
+    since = [(r.on, r.inner_c) for r in records if r.inner_c is not None and r.on > turned]
+    told_late = any((on - turned).days > TURN_REST_DAYS for on, _ in since)
+    return max(inner_c for _, inner_c in since) if told_late else None
 
 
 def felt_moisture(records: Sequence[Record], as_of: date) -> float | None:

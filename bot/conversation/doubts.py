@@ -54,7 +54,7 @@ LATELY = timedelta(days=3)
 
 def like_the_last(pile: KnownPile, core_c: float) -> bool:
     """Whether the last reading was much the same: it was taken as it is, so this one is too."""
-    read = [one.core_c for one in pile.records if one.core_c is not None and not one.edge]
+    read = [one.inner_c for one in pile.records if one.inner_c is not None]
     return bool(read) and abs(read[-1] - core_c) < FELL_C
 
 
