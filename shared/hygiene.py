@@ -52,7 +52,6 @@ class Credit:
     seeds_killed    of common weed seeds, with the share that was never hot
     never_hot       share of the pile that may never have lain in the hot core
     further, significant, organic   whether the core and the turnings so far look like the rule's pattern
-    trials          published seed trials whose time and temperature the core has reached
     """
 
     hours_over_55c: float
@@ -63,7 +62,6 @@ class Credit:
     further: bool
     significant: bool
     organic: bool
-    trials: tuple["SeedTrial", ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +101,8 @@ def heard(records: Sequence[Record], built: date) -> tuple[list[Reading], list[f
         for place, record in enumerate(today, start=1):
             part = place / (len(today) + 1) if record.hour is None else record.hour / 24
             day = (on - built).days + part
-            if record.kind == "temperature" and record.core_c is not None and not record.edge:
-                readings.append(Reading(day, record.core_c))
+            if record.inner_c is not None:
+                readings.append(Reading(day, record.inner_c))
             elif record.kind == "turned":
                 turned.append(day)
     return readings, turned
@@ -156,7 +154,6 @@ def credit(readings: Sequence[Reading], turned_days: Sequence[float], c_n: float
         further=hours >= 15 * 24 and hot_turns >= 5,
         significant=hours_over(readings, 40.0) >= 5 * 24 and hours >= 4,
         organic=organic_hours >= 15 * 24 and hot_turns >= 5 and c_n is not None and 25 <= c_n <= 40,
-        trials=tuple(each for each in SEED_TRIALS if hours_over(readings, each.celsius) >= 24 * each.days),
     )
 
 
@@ -184,6 +181,11 @@ def harvest_from(mixed_in_on: date, *, touches_soil: bool) -> date:
 def treat_as_raw(so_far: Credit) -> bool:
     """Whether compost with manure must be used like raw manure: unless the rule's pattern was shown. [NOP]"""
     return not so_far.organic
+
+
+def trials_matched(readings: Sequence[Reading]) -> tuple[SeedTrial, ...]:
+    """Published trials whose time and temperature the core has reached."""
+    return tuple(trial for trial in SEED_TRIALS if hours_over(readings, trial.celsius) >= 24 * trial.days)
 
 
 def _days_within(one: Reading, two: Reading, low_c: float, high_c: float) -> float:

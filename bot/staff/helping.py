@@ -15,7 +15,7 @@ from bot.language.wording import Voice
 from bot.profile import Profile
 from scheduler.planner import answered
 from shared.errors import BadInput
-from shared.hygiene import Credit
+from shared.hygiene import Credit, SeedTrial, heard, trials_matched
 from shared.pile import Record, Stage
 from storage.approved import Approved
 from storage.helpdesk import BY_STAFF, THROUGH_STAFF, Cause, How
@@ -52,7 +52,7 @@ class State:
     core_c, read_on   the last reading
     ready             first day, today at the soonest, and last of the range; None once it is ready
     step              the next thing to do
-    heat              time in the heat that its readings prove
+    heat, trials      time in the heat that its readings prove, and the seed trials that it matches
     """
 
     pile_id: int
@@ -63,6 +63,7 @@ class State:
     ready: tuple[date, date] | None
     step: str
     heat: Credit
+    trials: tuple[SeedTrial, ...]
 
 
 def state(
@@ -89,6 +90,7 @@ def state(
         ready=None if outlook.stage == "ready" else (max(outlook.ready.p10, known.today), outlook.ready.p90),
         step=Voice(language, profile.units, known.today).say([step]),
         heat=outlook.credit,
+        trials=trials_matched(heard(pile.records, pile.built)[0]),
     )
 
 

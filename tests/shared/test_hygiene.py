@@ -16,6 +16,7 @@ from shared.hygiene import (
     hours_over,
     never_hot_share,
     treat_as_raw,
+    trials_matched,
 )
 from shared.pile import Record
 
@@ -157,10 +158,10 @@ def test_credit_is_bounded_and_grows_with_evidence(
 
 def test_trials_that_a_core_has_matched() -> None:
     """Three days at 50 °C kill cocklebur (Egley 1990); a week at 60 °C leaves up to 30 % of hardy seeds."""
-    assert [trial.seeds for trial in credit(steady(51, 4), []).trials] == ["cocklebur"]
-    hardy = [trial for trial in credit(steady(61, 8), []).trials if "velvetleaf" in trial.seeds]
+    assert [trial.seeds for trial in trials_matched(steady(51, 4))] == ["cocklebur"]
+    hardy = [trial for trial in trials_matched(steady(61, 8)) if "velvetleaf" in trial.seeds]
     assert hardy[0].alive_high == pytest.approx(0.30)
-    assert credit(steady(45, 30), []).trials == ()
+    assert trials_matched(steady(45, 30)) == ()
 
 
 def test_the_manure_clock_runs_from_the_soil() -> None:
